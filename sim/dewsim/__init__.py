@@ -1,0 +1,1 @@
+"""The desktop: weather, house model, replay and reports around the decision code."""
