@@ -1,0 +1,63 @@
+"""What each surface allows: the highest indoor RH at the glass, an opaque corner and the building's envelope.
+
+All RH are in % over liquid water at the main sensor's air temperature.  Nothing here knows a margin of its own;
+`margin_k` cools the glass before it is judged.
+"""
+
+from dewcore.psychro import sat_surface_pa, sat_water_pa
+
+# What set the target; the order is that of the record's codes.
+BINDS_GLASS = 0
+BINDS_OUTLOOK = 1
+BINDS_CORNER = 2
+BINDS_ENVELOPE = 3
+BINDS_OWNER = 4
+BINDS_NAMES = ("glass", "outlook", "corner", "envelope", "owner")
+
+CORNER_RH = 0.80  # highest surface RH at an opaque corner: the mould criterion of EN ISO 13788:2012, clause 5
+PA_PER_G_KG = 162.92  # 101325 / 621.945: vapour pressure per humidity ratio of very dry air, the larger side
+
+
+def glass_temperature_c(indoor_c: float, outdoor_c: float, f: float) -> float:
+    """Temperature [°C] of the coldest visible spot of a window with temperature factor f [-], 0..1.
+
+    f = (t_glass - t_out) / (t_in - t_out), the f_Rsi of EN ISO 13788:2012.  Outdoor air warmer than the room
+    gives a glass no warmer than the room: sun and summer are not modelled.
+    """
+    if outdoor_c > indoor_c:
+        return indoor_c
+    return indoor_c - (1.0 - f) * (indoor_c - outdoor_c)
+
+
+def glass_ceiling_pct(indoor_c: float, outdoor_c: float, f: float, margin_k: float) -> float:
+    """RH [%] at which the glass, cooled by margin_k [K], gets wet: dew, or frost below 0 °C."""
+    glass_c = glass_temperature_c(indoor_c, outdoor_c, f) - margin_k
+    return 100.0 * sat_surface_pa(glass_c) / sat_water_pa(indoor_c)
+
+
+def room_ceiling_pct(indoor_c: float, room_c: float, room_excess_pa: float, glass_c: float) -> float:
+    """RH [%] at the main sensor at which the glass of the coldest room, at glass_c [°C], gets wet.
+
+    room_c and room_excess_pa: that room's air temperature [°C] and its vapour pressure above the main
+    sensor's [Pa].  With room_c = indoor_c and no excess this is the main room's own ceiling.  May be
+    negative: then the room's own moisture is already too much.
+    """
+    return 100.0 * (sat_surface_pa(glass_c) - room_excess_pa) / sat_water_pa(indoor_c)
+
+
+def corner_ceiling_pct(indoor_c: float, mean_outdoor_c: float, corner_f: float) -> float:
+    """RH [%] that keeps an opaque corner of factor corner_f [-] at or below 80 % surface RH.
+
+    mean_outdoor_c: the trailing 7-day mean [°C]; the standard's own period is a month (EN ISO 13788:2012).
+    """
+    corner_c = glass_temperature_c(indoor_c, mean_outdoor_c, corner_f)
+    return 100.0 * CORNER_RH * sat_water_pa(corner_c) / sat_water_pa(indoor_c)
+
+
+def envelope_ceiling_pct(indoor_c: float, mean_outdoor_vapour_pa: float, excess_pa: float) -> float:
+    """RH [%] at which indoor exceeds outdoor vapour pressure by excess_pa [Pa].
+
+    mean_outdoor_vapour_pa: trailing 7-day mean [Pa].  The classes of EN ISO 13788:2012 Annex A bound the
+    excess by 270, 540, 810, 1080 Pa in the cold; air carries it into walls and attic.
+    """
+    return 100.0 * (mean_outdoor_vapour_pa + excess_pa) / sat_water_pa(indoor_c)
