@@ -35,12 +35,12 @@ def glass_ceiling_pct(indoor_c: float, outdoor_c: float, f: float, margin_k: flo
     return 100.0 * sat_surface_pa(glass_c) / sat_water_pa(indoor_c)
 
 
-def room_ceiling_pct(indoor_c: float, room_c: float, room_excess_pa: float, glass_c: float) -> float:
+def room_ceiling_pct(indoor_c: float, room_excess_pa: float, glass_c: float) -> float:
     """RH [%] at the main sensor at which the glass of the coldest room, at glass_c [°C], gets wet.
 
-    room_c and room_excess_pa: that room's air temperature [°C] and its vapour pressure above the main
-    sensor's [Pa].  With room_c = indoor_c and no excess this is the main room's own ceiling.  May be
-    negative: then the room's own moisture is already too much.
+    indoor_c: the main sensor's air temperature [°C]; room_excess_pa: that room's vapour pressure above the
+    main sensor's [Pa].  Without excess and with the main room's glass this is the main room's own ceiling.
+    May be negative: then the room's own moisture is already too much.
     """
     return 100.0 * (sat_surface_pa(glass_c) - room_excess_pa) / sat_water_pa(indoor_c)
 

@@ -8,11 +8,7 @@ the exact ones of `psychro` at the glass, steeper over ice than the 7 %/K of wat
 from math import sqrt
 
 from dewcore.psychro import sat_surface_slope_per_k, sat_water_slope_per_k
-
-# Evidence for the fixed margin of the plain reset: in simulated houses (clear, binding, real and typical
-# winters) 5 K left some houses wet and 7 K one fresh house; 8 K none.  It stands in for what the house does
-# after the decision: fronts that outrun its drying, and bursts from showers and cooking.
-PLAIN_MARGIN_K = 8.0
+from dewcore.settings import Settings
 
 
 class Margin:

@@ -1,0 +1,278 @@
+"""The only door to the decision: `due` says when to scan, `scan` makes one forward pass to a Decision."""
+
+from dewcore import ceiling as c
+from dewcore import words as w
+from dewcore.judge import Judge
+from dewcore.margin import Margin
+from dewcore.permit import LATCHING, PROOF_NONE, Permit
+from dewcore.psychro import vapour_pa, wetting_point_c
+from dewcore.readings import (
+    GLASS,
+    OUTDOOR_DAY_LOWEST,
+    OUTDOOR_DESIGN,
+    REQUEST_CLEAR,
+    ROOM,
+    ROOM_RH,
+    Inputs,
+)
+from dewcore.settings import Settings
+from dewcore.valve import Valve
+
+SCAN_S = 10
+RETARGET_S = 60  # without any new value the target is renewed this often, for the hour and the slow means
+FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
+SEASON_BAND_K = 1.0  # the season ends above season_max_c and begins again this far below
+
+
+class Decision:
+    """What one scan decided.
+
+    valve: open or shut; target_pct, ceiling_pct (highest RH that glass, corner and envelope allow now,
+    without margins) and glass_c (modelled or measured coldest glass now); margin_k: how far the glass stays
+    above its wetting point at the target [K]; binds: BINDS_* of what set the target; refusals, notices: bit
+    masks of `words`; proof: PROOF_* of the fan; hold_s: how long a timer keeps the valve as it is.
+    valve is true exactly where refusals == 0.
+    """
+
+    __slots__ = (
+        "valve",
+        "target_pct",
+        "ceiling_pct",
+        "glass_c",
+        "margin_k",
+        "binds",
+        "refusals",
+        "notices",
+        "proof",
+        "hold_s",
+    )
+
+    def __init__(self) -> None:
+        self.valve: bool = False
+        self.target_pct: float = 0.0
+        self.ceiling_pct: float = 0.0
+        self.glass_c: float = 0.0
+        self.margin_k: float = 0.0
+        self.binds: int = c.BINDS_GLASS
+        self.refusals: int = 1 << w.MIN_OFF
+        self.notices: int = 0
+        self.proof: int = PROOF_NONE
+        self.hold_s: int = 0
+
+
+class Terms:
+    """The terms of the target [% RH]: glass now, plain reset with its margins, corner, envelope, owner."""
+
+    __slots__ = ("glass_pct", "plain_pct", "corner_pct", "envelope_pct", "owner_pct")
+
+    def __init__(self) -> None:
+        self.glass_pct: float = 0.0
+        self.plain_pct: float = 0.0
+        self.corner_pct: float = 0.0
+        self.envelope_pct: float = 0.0
+        self.owner_pct: float = 0.0
+
+
+class Controller:
+    """One board's decision.  Times are whole monotonic seconds; nothing here reads a clock."""
+
+    __slots__ = (
+        "settings",
+        "judge",
+        "permit",
+        "valve",
+        "margin",
+        "terms",
+        "decision",
+        "scanned_s",
+        "retarget_s",
+        "seen",
+        "season_over",
+        "standing",
+    )
+
+    def __init__(self, settings: "Settings | None" = None) -> None:
+        if settings is None:
+            settings = Settings()
+        self.settings: "Settings" = settings
+        self.judge: "Judge" = Judge(settings)
+        self.permit: "Permit" = Permit(settings)
+        self.valve: "Valve" = Valve(settings)
+        self.margin: "Margin" = Margin()
+        self.terms: "Terms" = Terms()
+        self.decision: "Decision" = Decision()
+        self.scanned_s: int = -1
+        self.retarget_s: int = -1
+        self.seen: list = [0] * 18
+        self.season_over: bool = False
+        self.standing: int = 0  # the notices that only a new target can change
+
+    def due(self, contacts: list, now_s: int) -> bool:
+        """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
+        if self.scanned_s < 0 or not 0 <= now_s - self.scanned_s < SCAN_S:
+            return True
+        seen = self.seen
+        n = 0
+        for contact in contacts:
+            if contact.state != seen[n] or contact.since_s != seen[n + 1]:
+                return True
+            n += 2
+        return False
+
+    def scan(self, readings: "Readings", now_s: int) -> "Decision":
+        """One pass from readings to decision at now_s [s]; the Decision object is the same each time."""
+        self._remember(readings.contacts, now_s)
+        judge = self.judge
+        inputs = judge.inputs
+        d = self.decision
+        if judge.judge(readings, now_s) or not 0 <= self.retarget_s - now_s <= RETARGET_S:
+            self._retarget(readings)
+            self.retarget_s = now_s + RETARGET_S
+        valve = self.valve
+        if readings.request == REQUEST_CLEAR:
+            valve.failures = 0
+        sensed = valve.read_back(readings, now_s)
+        permit = self.permit
+        permit.latched |= sensed & LATCHING
+        refusals = permit.check(readings, inputs, valve, now_s) | sensed
+        if self.season_over:
+            refusals |= 1 << w.SEASON_OVER
+        if not valve.want(inputs.rh_pct, d.target_pct):
+            refusals |= 1 << w.HUMID_ENOUGH
+        d.refusals = valve.decide(refusals, now_s)
+        d.valve = valve.open
+        d.hold_s = valve.hold_s
+        d.proof = permit.grade
+        d.notices = self._notices(inputs.rh_pct, now_s)
+        return d
+
+    def _remember(self, contacts: list, now_s: int) -> None:
+        self.scanned_s = now_s
+        seen = self.seen
+        n = 0
+        for contact in contacts:
+            seen[n] = contact.state
+            seen[n + 1] = contact.since_s
+            n += 2
+
+    def _retarget(self, readings: "Readings") -> None:
+        """Ceiling and target from the inputs as they stand: what each surface allows and which one binds."""
+        s = self.settings
+        inputs = self.judge.inputs
+        d = self.decision
+        indoor_c = inputs.indoor_c
+        night = self._is_night(readings)
+        night_colder_k, night_excess_pa = self._room(inputs, True)
+        colder_k, excess_pa = (night_colder_k, night_excess_pa) if night else self._room(inputs, False)
+        f = s.glass_f_night if night else s.glass_f_day
+        modelled_c = c.glass_temperature_c(indoor_c - colder_k, inputs.outdoor_c, f)
+        d.glass_c = modelled_c
+        if inputs.trusted & (1 << GLASS) and inputs.glass_c < modelled_c:
+            d.glass_c = inputs.glass_c
+        terms = self.terms
+        terms.glass_pct = c.room_ceiling_pct(indoor_c, excess_pa, d.glass_c)
+        self._plain(inputs, night_colder_k, night_excess_pa, modelled_c - d.glass_c)
+        self._slow(inputs)
+        self._bind()
+        wetting_pa = vapour_pa(indoor_c, d.target_pct) + excess_pa
+        d.margin_k = d.glass_c - wetting_point_c(wetting_pa) if wetting_pa > 1.0 else 99.0
+        self._standing(inputs, readings)
+
+    def _is_night(self, readings: "Readings") -> bool:
+        """Whether curtains may be drawn; without a clock they always may."""
+        if readings.utc_s == 0:
+            return True
+        minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
+        first = self.settings.curtains_from_min
+        last = self.settings.curtains_to_min
+        if first > last:
+            return minute >= first or minute < last
+        return first <= minute < last
+
+    def _room(self, inputs: "Inputs", night: bool) -> tuple:
+        """How much colder [K] and moister [Pa] the coldest room is: settings at night, its sensors always."""
+        colder_k = self.settings.room_colder_k if night else 0.0
+        excess_pa = self.settings.room_excess_g_kg * c.PA_PER_G_KG if night else 0.0
+        both = (1 << ROOM) | (1 << ROOM_RH)
+        if inputs.trusted & both == both:
+            colder_k = max(colder_k, inputs.indoor_c - inputs.room_c)
+            measured_pa = vapour_pa(inputs.room_c, inputs.room_rh_pct)
+            excess_pa = max(excess_pa, measured_pa - vapour_pa(inputs.indoor_c, inputs.rh_pct))
+        return colder_k, excess_pa
+
+    def _plain(self, inputs: "Inputs", colder_k: float, excess_pa: float, glass_colder_k: float) -> None:
+        """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
+
+        glass_colder_k: how much colder the sensor on the glass reads than the model says [K], 0 without one.
+        """
+        s = self.settings
+        f = s.glass_f_night
+        cooled_c = c.glass_temperature_c(inputs.indoor_c - colder_k, inputs.outdoor_c, f)
+        cooled_c -= s.plain_margin_k + glass_colder_k
+        surface_pct = c.room_ceiling_pct(inputs.indoor_c, 0.0, cooled_c)
+        plain_pct = c.room_ceiling_pct(inputs.indoor_c, excess_pa, cooled_c)
+        self.terms.plain_pct = plain_pct - self.margin.set(
+            plain_pct, surface_pct, cooled_c, f, inputs.indoor_c, inputs.outdoor_c, s
+        )
+
+    def _slow(self, inputs: "Inputs") -> None:
+        """The slow surfaces on their 7-day means, the owner's wish, and the season."""
+        s = self.settings
+        terms = self.terms
+        history = self.judge.history
+        outdoor_c = inputs.outdoor_c
+        terms.corner_pct = c.corner_ceiling_pct(inputs.indoor_c, history.mean_c(outdoor_c), s.corner_f)
+        outdoor_pa = history.mean_vapour_pa(outdoor_c, s.outdoor_rh_pct)
+        terms.envelope_pct = min(
+            s.cap_pct, c.envelope_ceiling_pct(inputs.indoor_c, outdoor_pa, s.vapour_excess_pa)
+        )
+        terms.owner_pct = s.wish_pct
+        limit_c = s.season_max_c - SEASON_BAND_K if self.season_over else s.season_max_c
+        self.season_over = not history.day_mean_c(outdoor_c) <= limit_c
+
+    def _bind(self) -> None:
+        """The lowest term is the target; of equal ones the owner's wish is named, then the glass."""
+        terms = self.terms
+        d = self.decision
+        d.ceiling_pct = min(terms.glass_pct, terms.corner_pct, terms.envelope_pct)
+        target = terms.owner_pct
+        binds = c.BINDS_OWNER
+        if not target <= terms.plain_pct:
+            target = terms.plain_pct
+            binds = c.BINDS_GLASS
+        if not target <= terms.corner_pct:
+            target = terms.corner_pct
+            binds = c.BINDS_CORNER
+        if not target <= terms.envelope_pct:
+            target = terms.envelope_pct
+            binds = c.BINDS_ENVELOPE
+        d.target_pct = target if target > 0.0 else 0.0
+        d.binds = binds
+
+    def _standing(self, inputs: "Inputs", readings: "Readings") -> None:
+        """The notices that hold until the next target."""
+        s = self.settings
+        notices = 0
+        if inputs.outdoor_basis == OUTDOOR_DAY_LOWEST:
+            notices |= 1 << w.OUTDOOR_OLD
+        elif inputs.outdoor_basis == OUTDOOR_DESIGN:
+            notices |= 1 << w.OUTDOOR_NONE
+        elif inputs.outdoor_held:
+            notices |= 1 << w.OUTDOOR_HELD
+        if readings.utc_s == 0:
+            notices |= 1 << w.CLOCK_UNKNOWN
+        if s.has_glass and not inputs.trusted & (1 << GLASS):
+            notices |= 1 << w.GLASS_BAD
+        both = (1 << ROOM) | (1 << ROOM_RH)
+        if s.has_room and inputs.trusted & both != both:
+            notices |= 1 << w.ROOM_BAD
+        self.standing = notices
+
+    def _notices(self, rh_pct: float, now_s: int) -> int:
+        notices = self.standing | self.permit.notices
+        valve = self.valve
+        if valve.finishing:
+            notices |= 1 << w.MIN_ON
+        if rh_pct > self.terms.glass_pct and not valve.contact and now_s - valve.changed_s >= FOGS_ITSELF_S:
+            notices |= 1 << w.CEILING_PASSED
+        return notices

@@ -1,0 +1,228 @@
+"""Readings to Inputs: each channel trusted or not and why; NaN and every other nonsense ends here.
+
+A single bad frame changes nothing: the last good value holds until it is too old.  A jump is believed only
+when three readings in a row agree on the new level, so that no spike moves the valve.
+"""
+
+from dewcore import readings as r
+from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, OutdoorBelief, OutdoorHistory
+from dewcore.psychro import STANDARD_PRESSURE_PA, humidity_ratio_g_kg, vapour_pa
+from dewcore.settings import Settings
+
+# A channel's row: lowest and highest believable value, oldest believable age [s], largest step between
+# two readings, hours without any change after which it counts as frozen (0: never).
+#   indoor air 0..45 °C: outside it nobody lives there; RH 1..99 %: sensors stick at both ends
+#   outdoor -70..60 °C: the dry-bulb range of the EnergyPlus weather file dictionary
+LIMITS = (
+    (0.0, 45.0, 30, 3.0, 0),
+    (1.0, 99.0, 30, 8.0, 3),
+    (-70.0, 60.0, HOLD_S, 0.0, 24),  # its steps are OutdoorBelief's
+    (-50.0, 60.0, 60, 8.0, 0),
+    (-10.0, 120.0, 60, 0.0, 0),
+    (0.0, 45.0, 300, 5.0, 0),
+    (1.0, 99.0, 300, 10.0, 0),
+)
+CONFIRMATIONS = 3  # readings in a row that make a jump a fact
+MOVED_K = 0.3  # the RH sensor counts as frozen only if the indoor air changed this much meanwhile
+
+INDOOR_AND_RH = (1 << r.INDOOR) | (1 << r.RH)
+
+
+class Channel:
+    """What is known of one channel: the last good value, when, and a jump in the making."""
+
+    __slots__ = (
+        "index",
+        "good",
+        "at_s",
+        "fault",
+        "same_since_s",
+        "jump_to",
+        "jump_count",
+        "jump_at_s",
+        "low",
+        "high",
+        "max_age_s",
+        "max_step",
+        "frozen_s",
+    )
+
+    def __init__(self, index: int = 0) -> None:
+        row = LIMITS[index]
+        self.index: int = index
+        self.good: float = 0.0
+        self.at_s: int = -1
+        self.fault: int = r.MISSING  # of the last sample that was not taken; TRUSTED after a good one
+        self.same_since_s: int = 0
+        self.jump_to: float = 0.0
+        self.jump_count: int = 0
+        self.jump_at_s: int = -1
+        self.low: float = row[0]
+        self.high: float = row[1]
+        self.max_age_s: int = row[2]
+        self.max_step: float = row[3]
+        self.frozen_s: int = row[4] * 3600
+
+    def take(self, sample: "r.Sample", now_s: int) -> bool:
+        """Take the sample's value if it can be believed; True where the believed value changed."""
+        at_s = sample.at_s
+        if sample.error != r.ERROR_OK or at_s < 0 or not self.at_s <= at_s <= now_s:
+            self.fault = r.OUT_OF_RANGE if sample.error == r.ERROR_RANGE else r.MISSING
+            return False
+        value = sample.value
+        if not self.low <= value <= self.high:
+            self.fault = r.OUT_OF_RANGE
+            return False
+        if self.at_s >= 0 and self.max_step > 0.0 and self._is_jump(value, at_s, now_s):
+            self.fault = r.JUMPING
+            return False
+        self.fault = r.TRUSTED
+        self.jump_count = 0
+        changed = self.at_s < 0 or value != self.good
+        if changed:
+            self.good = value
+            self.same_since_s = at_s
+        self.at_s = at_s
+        return changed
+
+    def _is_jump(self, value: float, at_s: int, now_s: int) -> bool:
+        if abs(value - self.good) <= self.max_step or now_s - self.at_s > self.max_age_s:
+            return False
+        if at_s != self.jump_at_s:
+            agrees = self.jump_count > 0 and abs(value - self.jump_to) <= self.max_step
+            self.jump_count = self.jump_count + 1 if agrees else 1
+            self.jump_to = value
+            self.jump_at_s = at_s
+        return self.jump_count < CONFIRMATIONS
+
+
+class Judge:
+    """Keeps the channels, the outdoor belief and its history, and fills `inputs`."""
+
+    __slots__ = (
+        "inputs",
+        "channels",
+        "settings",
+        "belief",
+        "history",
+        "rh_same_indoor_c",
+        "rh_moved",
+        "last_s",
+        "steady_until_s",
+    )
+
+    def __init__(self, settings: "Settings | None" = None) -> None:
+        if settings is None:
+            settings = Settings()
+        self.settings: "Settings" = settings
+        self.inputs: "r.Inputs" = r.Inputs()
+        self.belief: "OutdoorBelief" = OutdoorBelief()
+        self.history: "OutdoorHistory" = OutdoorHistory()
+        self.rh_same_indoor_c: float = 0.0
+        self.rh_moved: bool = False
+        self.last_s: int = -1
+        self.channels: list = []
+        fitted = (1, 1, 1, settings.has_glass, settings.has_supply, settings.has_room, settings.has_room)
+        for index in range(7):
+            if fitted[index]:
+                self.channels.append(Channel(index))
+            else:
+                self.inputs.status[index] = r.UNFITTED
+
+    def judge(self, readings: "r.Readings", now_s: int) -> bool:
+        """Bring `inputs` up to now_s [s]; True where a believed value, or its trust, changed."""
+        inputs = self.inputs
+        samples = readings.samples
+        changed = False
+        trusted = 0
+        for channel in self.channels:
+            index = channel.index
+            sample = samples[index]
+            if sample.value == channel.good and sample.error == 0 and 0 <= channel.at_s <= sample.at_s <= now_s:
+                channel.at_s = sample.at_s  # the same again: nothing to judge
+                channel.fault = 0
+                channel.jump_count = 0
+            elif channel.take(sample, now_s):
+                changed = True
+            age_s = now_s - channel.at_s
+            status = channel.fault
+            if channel.at_s < 0:
+                age_s = -1
+            elif 0 <= age_s <= channel.max_age_s:
+                if channel.frozen_s and now_s - channel.same_since_s >= channel.frozen_s and self._frozen(channel):
+                    status = r.FROZEN
+                else:
+                    trusted |= 1 << index
+            elif status == 0:
+                status = r.STALE
+            inputs.status[index] = status
+            inputs.age_s[index] = age_s
+        if trusted != inputs.trusted:
+            inputs.trusted = trusted
+            changed = True
+        if changed:
+            self._fill()
+        if self._outdoor(now_s):
+            changed = True
+        return changed
+
+    def _fill(self) -> None:
+        """Copy the good values; watch whether the indoor air moves while the RH stands still."""
+        inputs = self.inputs
+        for channel in self.channels:
+            index = channel.index
+            if channel.at_s < 0 or index == r.OUTDOOR:
+                continue
+            value = channel.good
+            if index == r.INDOOR:
+                inputs.indoor_c = value
+                if abs(value - self.rh_same_indoor_c) > MOVED_K:
+                    self.rh_moved = True
+            elif index == r.RH:
+                if value != inputs.rh_pct:
+                    self.rh_same_indoor_c = inputs.indoor_c
+                    self.rh_moved = False
+                inputs.rh_pct = value
+            elif index == r.GLASS:
+                inputs.glass_c = value
+            elif index == r.SUPPLY:
+                inputs.supply_c = value
+            elif index == r.ROOM:
+                inputs.room_c = value
+            else:
+                inputs.room_rh_pct = value
+        inputs.humidity_ratio_g_kg = humidity_ratio_g_kg(
+            vapour_pa(inputs.indoor_c, inputs.rh_pct), STANDARD_PRESSURE_PA
+        )
+
+    def _frozen(self, channel: "Channel") -> bool:
+        return channel.index != r.RH or self.rh_moved
+
+    def _outdoor(self, now_s: int) -> bool:
+        """The believed outdoor temperature from its channel, its history or the design temperature."""
+        inputs = self.inputs
+        channel = self.channels[r.OUTDOOR]
+        seconds = now_s - self.last_s if self.last_s >= 0 else 0
+        self.last_s = now_s
+        if inputs.trusted & (1 << r.OUTDOOR):
+            if channel.at_s != self.belief.at_s or not self.belief.known:
+                inputs.outdoor_held = self.belief.take(channel.good, channel.at_s)
+            believed_c = self.belief.believed_c
+            basis = r.OUTDOOR_READ
+            if seconds > 0:
+                self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
+        elif self.belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
+            basis = r.OUTDOOR_DAY_LOWEST
+            believed_c = inputs.outdoor_c
+            if inputs.outdoor_basis != basis:
+                believed_c = self.history.day_lowest_c(self.belief.believed_c)
+        else:
+            basis = r.OUTDOOR_DESIGN
+            believed_c = self.settings.design_outdoor_c
+            lowest_c = self.history.day_lowest_c(believed_c)
+            if lowest_c < believed_c:
+                believed_c = lowest_c
+        changed = believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
+        inputs.outdoor_c = believed_c
+        inputs.outdoor_basis = basis
+        return changed

@@ -1,0 +1,123 @@
+"""What is believed of the outdoor air: the rise limit, the last 168 hours, and what holds when no reading comes."""
+
+from array import array
+
+from dewcore.psychro import vapour_pa
+
+HOUR_S = 3600
+HOURS = 168  # EN ISO 13788's surfaces are judged on slow means; a week is what a wall's inner layers follow
+RISE_K_PER_H = 3.0  # a belief rises no faster than this unless the warmth has lasted an hour
+CONFIRM_S = 3600
+HOLD_S = 5400  # a reading older than this is no longer believed
+DAY_LOWEST_S = 21600  # from HOLD_S to this age the lowest of the last day holds, then the design temperature
+
+
+class OutdoorHistory:
+    """Means of the hours known last, at most 168, in whole-number sums that never drift.
+
+    hour_cc: hourly mean temperature [0.01 °C]; hour_dpa: vapour pressure [0.1 Pa] at the assumed outdoor RH.
+    """
+
+    __slots__ = ("hour_cc", "hour_dpa", "count", "next", "sum_cc", "sum_dpa", "part_c_s", "part_s")
+
+    def __init__(self) -> None:
+        self.hour_cc = array("h", [0] * HOURS)
+        self.hour_dpa = array("H", [0] * HOURS)
+        self.count: int = 0
+        self.next: int = 0
+        self.sum_cc: int = 0
+        self.sum_dpa: int = 0
+        self.part_c_s: float = 0.0
+        self.part_s: int = 0
+
+    def note(self, outdoor_c: float, seconds: int, rh_pct: float) -> bool:
+        """Add `seconds` at outdoor_c [°C]; True where that completed an hour."""
+        self.part_c_s += outdoor_c * seconds
+        self.part_s += seconds
+        if self.part_s < HOUR_S:
+            return False
+        mean_c = self.part_c_s / self.part_s
+        self.part_c_s = 0.0
+        self.part_s = 0
+        i = self.next
+        if self.count == HOURS:
+            self.sum_cc -= self.hour_cc[i]
+            self.sum_dpa -= self.hour_dpa[i]
+        else:
+            self.count += 1
+        self.hour_cc[i] = int(mean_c * 100.0 + 0.5) if mean_c >= 0.0 else -int(0.5 - mean_c * 100.0)
+        self.hour_dpa[i] = int(vapour_pa(mean_c, rh_pct) * 10.0 + 0.5)
+        self.sum_cc += self.hour_cc[i]
+        self.sum_dpa += self.hour_dpa[i]
+        self.next = i + 1 if i + 1 < HOURS else 0
+        return True
+
+    def mean_c(self, now_c: float) -> float:
+        """7-day mean [°C]; of fewer hours at the start, of none now_c."""
+        return 0.01 * self.sum_cc / self.count if self.count else now_c
+
+    def mean_vapour_pa(self, now_c: float, rh_pct: float) -> float:
+        """7-day mean vapour pressure [Pa]; of fewer hours at the start, of none that of now_c."""
+        return 0.1 * self.sum_dpa / self.count if self.count else vapour_pa(now_c, rh_pct)
+
+    def day_mean_c(self, now_c: float) -> float:
+        """Mean of the last 24 known hours [°C]; of none now_c."""
+        n = self.count if self.count < 24 else 24
+        if n == 0:
+            return now_c
+        total = 0
+        for back in range(1, n + 1):
+            total += self.hour_cc[self.next - back]  # a negative index wraps to the ring's end
+        return 0.01 * total / n
+
+    def day_lowest_c(self, now_c: float) -> float:
+        """Lowest of the last 24 known hours and now_c [°C]."""
+        n = self.count if self.count < 24 else 24
+        lowest = now_c
+        for back in range(1, n + 1):
+            c = 0.01 * self.hour_cc[self.next - back]
+            if c < lowest:
+                lowest = c
+        return lowest
+
+
+class OutdoorBelief:
+    """The outdoor temperature that the decision uses: down at once, up slowly or once it has lasted."""
+
+    __slots__ = ("believed_c", "known", "rising_since_s", "rising_lowest_c", "at_s")
+
+    def __init__(self) -> None:
+        self.believed_c: float = 0.0
+        self.known: bool = False
+        self.rising_since_s: int = -1  # -1: not rising
+        self.rising_lowest_c: float = 0.0
+        self.at_s: int = 0
+
+    def take(self, read_c: float, at_s: int) -> bool:
+        """A trusted reading [°C] at at_s [s]; True where the belief is held below it."""
+        since_s = at_s - self.at_s
+        if since_s > HOUR_S:
+            since_s = HOUR_S
+        self.at_s = at_s
+        if not self.known or read_c <= self.believed_c:
+            self.known = True
+            self.believed_c = read_c
+            self.rising_since_s = -1
+            return False
+        if self.rising_since_s < 0:
+            self.rising_since_s = at_s
+            self.rising_lowest_c = read_c
+        elif read_c < self.rising_lowest_c:
+            self.rising_lowest_c = read_c
+        raised = self.believed_c + RISE_K_PER_H * since_s / HOUR_S
+        if at_s - self.rising_since_s >= CONFIRM_S:
+            if self.rising_lowest_c > raised:
+                raised = self.rising_lowest_c
+            self.rising_since_s = at_s
+            self.rising_lowest_c = read_c
+        if raised >= read_c:
+            self.believed_c = read_c
+            self.rising_since_s = -1
+            return False
+        self.believed_c = raised
+        return True

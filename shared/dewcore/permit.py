@@ -1,0 +1,172 @@
+"""Why not: every proof that the valve needs, as a mask of refusals; state is no more than timers and latches."""
+
+from dewcore import words as w
+from dewcore.readings import INDOOR, NOT_FITTED, OFF, ON, REQUEST_CLEAR, RH, SUPPLY
+from dewcore.settings import Settings
+
+FAN_STEADY_S = 10  # a bouncing proof never opens the valve
+SUPPLY_RISE_K = 8.0  # supply above return air that proves moving, heated air
+SUPPLY_RISE_S = 300  # within this time of the fan's start
+DRAIN_RUNS_S = 1200  # drain wet this long after the valve shut: water runs by itself
+DRAIN_DRY_S = 600  # drain dry this long after the valve opened: no water
+STUCK_OFF_S = 86400  # heat for so long without any fan proof
+
+PROOF_NONE = 0
+PROOF_COMMAND = 1
+PROOF_MOTOR = 2
+PROOF_AIRFLOW = 3
+PROOF_NAMES = ("none", "command", "motor", "airflow")
+
+LATCHING = (1 << w.LEAK_WET) | (1 << w.OVERFLOW) | (1 << w.WELDED) | (1 << w.DRAIN_RUNS) | (1 << w.RELAY_FAILED)
+
+
+class Permit:
+    """`refusals` of the last check, the proof's grade and the latched alarms (for the board to store)."""
+
+    __slots__ = (
+        "settings",
+        "grade",
+        "latched",
+        "notices",
+        "supply_rose",
+        "heat_without_fan_s",
+        "last_s",
+    )
+
+    def __init__(self, settings: "Settings | None" = None) -> None:
+        if settings is None:
+            settings = Settings()
+        self.settings: "Settings" = settings
+        self.grade: int = PROOF_NONE
+        self.latched: int = 0
+        self.notices: int = 0
+        self.supply_rose: bool = False
+        self.heat_without_fan_s: int = 0
+        self.last_s: int = -1
+
+    def check(self, readings: "Readings", inputs: "Inputs", valve: "Valve", now_s: int) -> int:
+        """All refusals but the valve's own timers and the demand, as a mask."""
+        self.notices = 0
+        refusals = self._water(readings, valve, now_s)
+        if readings.request == REQUEST_CLEAR:
+            self.latched = refusals & self.latched
+        refusals |= self.latched
+        s = self.settings
+        if s.owner_off:
+            refusals |= 1 << w.OWNER_OFF
+        if s.has_off_switch:
+            refusals |= _interlock(readings.off_switch.state, w.SWITCH_OFF)
+        if s.has_absent:
+            refusals |= _interlock(readings.absent.state, w.ABSENT)
+        if not inputs.trusted & (1 << INDOOR):
+            refusals |= 1 << w.INDOOR_BAD
+        if not inputs.trusted & (1 << RH):
+            refusals |= 1 << w.RH_BAD
+        refusals |= self._fan(readings, inputs, now_s)
+        return refusals | self._heat(readings, inputs)
+
+    def _water(self, readings: "Readings", valve: "Valve", now_s: int) -> int:
+        """Leak wire, overflow and drain; wet ones are latched."""
+        s = self.settings
+        refusals = 0
+        if s.has_leak:
+            state = readings.leak.state
+            if state == ON:
+                refusals |= 1 << w.LEAK_WET
+            elif state != OFF:
+                refusals |= 1 << w.LEAK_WIRE
+        if s.has_overflow and readings.overflow.state != OFF:
+            refusals |= 1 << w.OVERFLOW
+        if s.has_drain_wet:
+            refusals |= self._drain(readings, valve, now_s)
+        self.latched |= refusals & LATCHING
+        return refusals
+
+    def _drain(self, readings: "Readings", valve: "Valve", now_s: int) -> int:
+        drain = readings.drain_wet
+        steady_s = now_s - max(drain.since_s, valve.changed_s)
+        if drain.state == ON:
+            if not valve.contact and steady_s >= DRAIN_RUNS_S:
+                return 1 << w.DRAIN_RUNS
+        elif drain.state == OFF:
+            if valve.contact and steady_s >= DRAIN_DRY_S:
+                self.notices |= 1 << w.NO_WATER
+        else:
+            return 1 << w.CONTACT_UNREADABLE
+        return 0
+
+    def _fan(self, readings: "Readings", inputs: "Inputs", now_s: int) -> int:
+        """Fan proof by grade; below airflow a fitted supply thermometer must show the warm air within 5 minutes."""
+        s = self.settings
+        self.grade = PROOF_NONE
+        fan = readings.fan
+        state = fan.state
+        self._watch_stuck_off(readings, now_s)
+        if state != ON:
+            self.supply_rose = False
+            if state == OFF:
+                return 1 << w.FAN_OFF
+            return 1 << (w.FAN_UNFITTED if state == NOT_FITTED else w.FAN_UNREADABLE)
+        self.grade = s.fan_grade
+        running_s = now_s - fan.since_s
+        refusals = 0
+        if not running_s >= FAN_STEADY_S:
+            refusals = 1 << w.FAN_SETTLING
+        if s.has_supply:
+            if not inputs.trusted & (1 << SUPPLY):
+                self.notices |= 1 << w.SUPPLY_BAD
+            if self._supply_warm(inputs):
+                self.supply_rose = True
+                self.grade = PROOF_AIRFLOW
+            elif s.fan_grade < PROOF_AIRFLOW and (self.supply_rose or running_s > SUPPLY_RISE_S):
+                refusals |= 1 << w.SUPPLY_COLD
+        return refusals
+
+    def _watch_stuck_off(self, readings: "Readings", now_s: int) -> None:
+        """Only hours with a heat call count: a mild day without heat is no fault."""
+        seconds = now_s - self.last_s if self.last_s >= 0 else 0
+        self.last_s = now_s
+        if readings.fan.state == ON:
+            self.heat_without_fan_s = 0
+        elif self.settings.has_heat_call and readings.heat_call.state == ON and self.heat_without_fan_s < STUCK_OFF_S:
+            self.heat_without_fan_s += seconds
+        if self.heat_without_fan_s >= STUCK_OFF_S:
+            self.notices |= 1 << w.FAN_STUCK_OFF
+
+    def _supply_warm(self, inputs: "Inputs") -> bool:
+        both = (1 << SUPPLY) | (1 << INDOOR)
+        return inputs.trusted & both == both and inputs.supply_c - inputs.indoor_c >= SUPPLY_RISE_K
+
+    def _heat(self, readings: "Readings", inputs: "Inputs") -> int:
+        """Heat by the call, else by warm supply air; and the sensed line, without which water cannot flow."""
+        s = self.settings
+        refusals = 0
+        call = readings.heat_call.state
+        if s.has_heat_call and call != ON and call != OFF:
+            refusals |= 1 << w.CONTACT_UNREADABLE
+        if s.water_needs_heat:
+            if not s.has_heat_call and not s.has_supply:
+                refusals |= 1 << w.HEAT_UNPROVABLE
+            elif not (s.has_heat_call and call == ON) and not (s.has_supply and self._supply_warm(inputs)):
+                refusals |= 1 << w.HEAT_OFF
+        if s.has_line_sense:
+            refusals |= _interlock_inverse(readings.line_sense.state, w.LINE_DEAD)
+        if s.has_load_sense:
+            load = readings.load_sense.state
+            if load != ON and load != OFF:
+                refusals |= 1 << w.CONTACT_UNREADABLE
+        return refusals
+
+
+def _interlock(state: int, refusal: int) -> int:
+    """A fitted contact that must be off."""
+    if state == OFF:
+        return 0
+    return 1 << (refusal if state == ON else w.CONTACT_UNREADABLE)
+
+
+def _interlock_inverse(state: int, refusal: int) -> int:
+    """A fitted contact that must be on."""
+    if state == ON:
+        return 0
+    return 1 << (refusal if state == OFF else w.CONTACT_UNREADABLE)
