@@ -1,0 +1,70 @@
+"""Moist air on every interpreter: outside values, and inverses that hold in single precision too."""
+
+import unittest
+
+from dewcore import psychro as p
+
+
+class TestSaturation(unittest.TestCase):
+    def test_over_water_against_iapws(self):
+        # IAPWS R7-97 saturation pressures [Pa]
+        for t_c, pa in ((0.01, 611.657), (10.0, 1228.2), (20.0, 2339.2), (30.0, 4246.7), (45.0, 9594.4)):
+            self.assertAlmostEqual(p.sat_water_pa(t_c), pa, delta=0.001 * pa)
+
+    def test_over_ice_against_iapws(self):
+        # IAPWS R14-08 sublimation pressures [Pa]
+        for t_c, pa in ((-10.0, 259.87), (-20.0, 103.24), (-40.0, 12.84)):
+            self.assertAlmostEqual(p.sat_ice_pa(t_c), pa, delta=0.001 * pa)
+
+    def test_a_surface_is_judged_over_ice_below_freezing_and_over_water_above(self):
+        self.assertEqual(p.sat_surface_pa(-5.0), p.sat_ice_pa(-5.0))
+        self.assertEqual(p.sat_surface_pa(5.0), p.sat_water_pa(5.0))
+        self.assertEqual(p.sat_surface_pa(0.0), p.sat_water_pa(0.0))
+
+    def test_ice_binds_water_more_tightly(self):
+        for t_c in (-40.0, -20.0, -5.0, -1.0):
+            self.assertTrue(p.sat_ice_pa(t_c) < p.sat_water_pa(t_c))
+
+
+class TestSlopes(unittest.TestCase):
+    def test_slopes_are_those_of_the_pressures(self):
+        for t_c in (-30.0, -10.0, -2.0, 2.0, 10.0, 25.0):
+            # central difference over 2 K: its own error is h^2/6 of the third derivative, below 1e-4 /K here
+            surface = (p.sat_surface_pa(t_c + 1.0) - p.sat_surface_pa(t_c - 1.0)) / 2.0 / p.sat_surface_pa(t_c)
+            self.assertAlmostEqual(p.sat_surface_slope_per_k(t_c), surface, delta=3e-4)
+            water = (p.sat_water_pa(t_c + 1.0) - p.sat_water_pa(t_c - 1.0)) / 2.0 / p.sat_water_pa(t_c)
+            self.assertAlmostEqual(p.sat_water_slope_per_k(t_c), water, delta=3e-4)
+
+
+class TestPoints(unittest.TestCase):
+    def test_dew_point_undoes_saturation(self):
+        for t_c in (-40.0, -10.0, 0.0, 5.0, 20.0, 40.0):
+            self.assertAlmostEqual(p.dew_point_c(p.sat_water_pa(t_c)), t_c, delta=0.002)
+
+    def test_frost_point_undoes_saturation(self):
+        for t_c in (-60.0, -40.0, -10.0, -0.5):
+            self.assertAlmostEqual(p.frost_point_c(p.sat_ice_pa(t_c)), t_c, delta=0.002)
+
+    def test_wetting_point_is_frost_below_freezing_and_dew_above(self):
+        self.assertEqual(p.wetting_point_c(259.9), p.frost_point_c(259.9))
+        self.assertEqual(p.wetting_point_c(1228.0), p.dew_point_c(1228.0))
+
+    def test_frost_comes_before_dew(self):
+        self.assertTrue(p.frost_point_c(259.9) > p.dew_point_c(259.9))
+
+
+class TestRatio(unittest.TestCase):
+    def test_humidity_ratio_by_hand(self):
+        # 50 % of 2339.2 Pa is 1169.6 Pa; 621.945 * 1169.6 / (101325 - 1169.6) = 7.263 g/kg
+        vapour = p.vapour_pa(20.0, 50.0)
+        self.assertAlmostEqual(vapour, 1169.6, delta=0.6)
+        self.assertAlmostEqual(p.humidity_ratio_g_kg(vapour, p.STANDARD_PRESSURE_PA), 7.263, delta=0.005)
+
+    def test_ratio_and_pressure_undo_each_other(self):
+        for w_g_kg in (0.5, 3.0, 12.0):
+            vapour = p.vapour_from_ratio_pa(w_g_kg, 90000.0)
+            self.assertAlmostEqual(p.humidity_ratio_g_kg(vapour, 90000.0), w_g_kg, delta=1e-4)
+
+
+if __name__ == "__main__":
+    unittest.main()
