@@ -55,7 +55,7 @@ KEYS = (
     Key("buffer", "r", "float", 14.0, 0.1, 100.0, "", "slow store over air capacity at 20 °C; 2 nodes only"),
     Key("buffer", "tau_b_h", "float", 58.0, 2.0, 1000.0, "h", "time constant of the slow store; 2 nodes only"),
     Key("glass", "f_day", "float", 0.58, 0.05, 0.98, "", "temperature factor of the coldest visible spot"),
-    Key("glass", "f_night", "float", 0.5, 0.05, 0.98, "", "the same with curtains drawn; not above f_day"),
+    Key("glass", "f_night", "float", 0.5, 0.05, 0.98, "", "with curtains drawn, at most f_day; left out: f_day - 0.08"),
     Key("glass", "curtains_from", "clock", "18:30", None, None, "", "curtains drawn; the night of [room] too"),
     Key("glass", "curtains_to", "clock", "07:30", None, None, "", "curtains opened"),
     Key("walls", "corner_f", "float", 0.70, 0.30, 0.98, "", "temperature factor of the coldest opaque corner"),
@@ -93,6 +93,7 @@ KEYS = (
 )
 BY_PLACE = {(key.section, key.name): key for key in KEYS}
 SECTIONS = tuple(dict.fromkeys(key.section for key in KEYS if key.section))
+CURTAIN_F = 0.08  # what curtains take off f_day where f_night is left out; an assumption
 HEAT_PUMP_SUPPLY_C = 35.0  # between the 32 and 40 °C of common heat pumps; an assumption
 
 
@@ -136,15 +137,21 @@ class House:
         values = {} if values is None else values
         for name, value in values.items():
             _take(self, name, value, place)
-        heating = values.get("heating", {})
-        if self.heating.heat_pump and "supply_c" not in heating:
+        if self.heating.heat_pump and "supply_c" not in values["heating"]:
             self.heating.supply_c = HEAT_PUMP_SUPPLY_C
+        if "f_day" in values.get("glass", {}) and "f_night" not in values["glass"]:
+            self.glass.f_night = max(BY_PLACE["glass", "f_night"].lo, round(self.glass.f_day - CURTAIN_F, 6))
         self._cross_check(place)
 
     def __eq__(self, other):
         return isinstance(other, House) and self.__dict__ == other.__dict__
 
     __hash__ = None
+
+    @classmethod
+    def default(cls) -> "House":
+        """The house of every default: a middling one."""
+        return cls()
 
     def check(self, place: str = "house") -> None:
         """Raise InputError where a value, perhaps changed since, is not what the table allows."""
@@ -203,8 +210,10 @@ def loads(raw: bytes, place: str) -> House:
         data = tomllib.loads(text)
     except RecursionError:
         raise InputError(f"{place}: nested too deeply; a house file has only [section] and key = value") from None
-    except ValueError as error:  # TOMLDecodeError, and int's own limit on digits
+    except tomllib.TOMLDecodeError as error:
         raise InputError(f"{place}: not valid TOML: {_shown(str(error), 200)}; correct that line") from None
+    except ValueError:  # int() reads at most 4300 digits
+        raise InputError(f"{place}: a number has thousands of digits; correct or remove it") from None
     if not data:
         raise InputError(
             f'{place}: holds no keys, at least one is needed; every key has a default, so name = "My house" is '

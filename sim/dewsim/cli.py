@@ -1,0 +1,80 @@
+"""The command line: what users type, one line of error for bad input, nothing imported before it is needed."""
+
+import argparse
+import sys
+
+from dewsim.cautions import epilogue
+from dewsim.errors import InputError
+
+VERSION = "0.1.0"
+EXIT_BAD_INPUT = 2
+EXIT_INTERRUPTED = 130
+
+
+def parser() -> argparse.ArgumentParser:
+    """The parser of all sub-commands; documents are checked against it."""
+    top = argparse.ArgumentParser(
+        prog="dewmargin",
+        description="Humidify a house as far as its coldest glass, walls and owner allow: simulate it over winters.",
+        epilog=epilogue(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    top.add_argument("--version", action="version", version="dewmargin " + VERSION)
+    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    demo = _command(commands, "demo", "an invented house through an invented winter; no set-up needed")
+    demo.add_argument("--out", metavar="DIR", default="dewmargin-demo", help="folder to write (default: %(default)s)")
+    replay = _command(commands, "replay", "a whole winter through the decision code, beside the dial it replaces")
+    replay.add_argument("house", metavar="HOUSE.toml", help="the house file; 'default' for a house of all defaults")
+    replay.add_argument("--weather", metavar="FILE", required=True, help="EPW, TMY3 or CSV, also .gz")
+    replay.add_argument("--out", metavar="DIR", default="dewmargin-replay", help="folder to write (default: %(default)s)")
+    replay.add_argument("--seed", metavar="N", type=int, default=1, help="of showers, cooking and sensor noise (default: 1)")
+    replay.add_argument("--exact-sensors", action="store_true", help="no sensor errors and no tolerance margin")
+    replay.add_argument("--all-records", action="store_true", help="a minute record of every policy, not only the shipped one")
+    replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
+    return top
+
+
+def _command(commands: argparse._SubParsersAction, name: str, text: str) -> argparse.ArgumentParser:
+    return commands.add_parser(
+        name,
+        help=text,
+        description=text[0].upper() + text[1:] + ".",
+        epilog=epilogue(),
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+
+
+def main(argv: list[str] | None = None) -> int:
+    """Run one command; 0 done, 2 bad input (one line on stderr), 130 interrupted."""
+    arguments = parser().parse_args(argv)
+    try:
+        return _run(arguments)
+    except InputError as error:
+        print("dewmargin: " + str(error), file=sys.stderr)
+        return EXIT_BAD_INPUT
+    except KeyboardInterrupt:
+        print("dewmargin: interrupted; nothing was written", file=sys.stderr)
+        return EXIT_INTERRUPTED
+
+
+def _run(arguments: argparse.Namespace) -> int:
+    from dewsim import replay
+
+    if arguments.command == "demo":
+        return replay.run_demo(arguments.out)
+    if arguments.bench:
+        from dewsim import bench_replay
+
+        return bench_replay.run(arguments.house, arguments.weather, arguments.seed)
+    return replay.run_replay(
+        arguments.house,
+        arguments.weather,
+        arguments.out,
+        arguments.seed,
+        arguments.exact_sensors,
+        arguments.all_records,
+    )
+
+
+if __name__ == "__main__":
+    sys.exit(main())

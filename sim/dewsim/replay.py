@@ -1,0 +1,218 @@
+"""A house and a winter in, a folder with result.json, record.csv and report.html out."""
+
+import copy
+import json
+import shutil
+import tempfile
+from datetime import datetime, timedelta, timezone
+from pathlib import Path
+
+from dewcore import words
+from dewcore.ceiling import BINDS_NAMES
+from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
+from dewcore.record import FIELDS, REASON_OPEN
+from dewsim import housefile, metrics, plant, policies, report, weather, winters
+from dewsim.errors import InputError
+from dewsim.progress import Progress
+
+SHIPPED = "plain"
+RESULT = "result.json"
+DEMO_HOUSE = Path(__file__).parent / "data" / "larch_terrace.toml"
+DEMO_SEED = 1
+
+
+def exact_sensors(house):
+    """The same house with sensors that err in nothing."""
+    exact = copy.deepcopy(house)
+    for name in vars(exact.sensors):
+        if name in ("dropout", "noise", "resolution", "lag_min") or "error" in name or "drift" in name:
+            setattr(exact.sensors, name, 0.0)
+    return exact
+
+
+class Replay:
+    """One house through one winter under every policy: inputs, runs by policy name, and `result`."""
+
+    def __init__(self, house, sky, seed: int, place: str, exact: bool = False, progress=None):
+        self.house = house
+        self.weather = sky
+        self.seed = seed
+        self.progress = progress or Progress()
+        self.settings = policies.settings_for(house, place, exact)
+        self.clock = (sky.start_utc_s, sky.utc_offset_s)
+        self.progress.stage("house", 0.0)
+        minutes = weather.minutes(sky)
+        start_local_s = sky.start_utc_s + sky.utc_offset_s
+        pressure_pa = sum(sky.pressure_pa) / len(sky.pressure_pa)
+        self.course = plant.Course(house, minutes, start_local_s, seed, pressure_pa=pressure_pa)
+        self.sensors = plant.Sensors(exact_sensors(house) if exact else house, self.course, seed)
+        self.mask = metrics.season_mask(self.course)
+        self.caps_pct = policies.slow_caps_pct(self.course, self.settings)
+        self.start_pct = policies.start_rh_pct(self.course)
+        self.runs: dict = {}
+        self.result: dict = {}
+
+    def run(self) -> dict:
+        """All policies; returns and keeps the result."""
+        course, start_pct = self.course, self.start_pct
+        stage = self.progress.stage
+        stage("shut", 0.05)
+        shut = self.runs["shut"] = policies.run_shut(course, start_pct)
+        stage("dial", 0.08)
+        self.runs["dial"] = policies.luckiest_dial(course, self.caps_pct, shut, start_pct, self.progress.beat)
+        stage("plain", 0.25, 0.55)
+        self.runs["plain"] = self._controlled(self.settings)
+        stage("plain_no_margin", 0.55, 0.85)
+        self.runs["plain_no_margin"] = self._controlled(policies.without_margin(self.settings))
+        stage("result", 0.85)
+        self.result = self._result()
+        return self.result
+
+    def _controlled(self, settings) -> policies.Run:
+        sensors = plant.Sensors(self.house, self.course, self.seed) if not self.sensors.exact else self.sensors
+        return policies.run_controller(
+            self.course, sensors, settings, self.clock, self.start_pct, self.progress.share
+        )
+
+    def _result(self) -> dict:
+        shut = self.runs["shut"]
+        ratio = metrics.headroom(self.course, shut.w_g_kg)
+        blocks = {
+            name: metrics.policy_block(self.course, run, shut, self.mask, self.caps_pct, self.house)
+            for name, run in self.runs.items()
+        }
+        return {
+            "schema": 1,
+            "shipped_policy": SHIPPED,
+            "house": self.house.name,
+            "weather": {"name": self.weather.name, "origin": self.weather.origin, "notes": list(self.weather.notes)},
+            "seed": self.seed,
+            "headroom_class": metrics.headroom_class(ratio),
+            "headroom_ratio": round(ratio, 4),
+            "binding": blocks["plain_no_margin"]["added_wet_minutes"] > 0,
+            "policies": blocks,
+        }
+
+
+def run_demo(out: str) -> int:
+    """The invented house and winter; prints where the report is."""
+    house = housefile.load(DEMO_HOUSE)
+    return _run_to(house, winters.ostervale(), str(DEMO_HOUSE.name), out, DEMO_SEED, False, False)
+
+
+def run_replay(house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool) -> int:
+    """A house file (or 'default') through a weather file."""
+    loaded = housefile.House() if house == "default" else housefile.load(house)
+    return _run_to(loaded, weather.winter(weather.read(sky)), house, out, seed, exact, all_records)
+
+
+def _run_to(house, sky, place: str, out: str, seed: int, exact: bool, all_records: bool) -> int:
+    folder = Path(out)
+    check_folder(folder)
+    with Progress.on_terminal("winter") as progress:
+        replay = Replay(house, sky, seed, place, exact, progress)
+        replay.run()
+        write(replay, folder, all_records)
+    print(summary(replay.result))
+    print(f"report: {folder / 'report.html'}")
+    return 0
+
+
+def summary(result: dict) -> str:
+    """A few lines of text: the class of the house and each policy's humidity and wet minutes."""
+    lines = [f"{result['house']}: {result['headroom_class']}" + (", binding" if result["binding"] else "")]
+    for name, block in result["policies"].items():
+        mean = block["mean_rh_pct"]
+        setting = f" (at {block['setting_pct']:g} %)" if "setting_pct" in block else ""
+        rh = "no heating season" if mean is None else f"mean {mean:.1f} % RH"
+        lines.append(f"  {name:16} {rh}, {block['added_wet_minutes']} added wet minutes{setting}")
+    return "\n".join(lines)
+
+
+def check_folder(folder: Path) -> None:
+    """Refuse before any work a place that cannot be written, or whose contents are not a replay's."""
+    if folder.exists() and not folder.is_dir():
+        raise InputError(f"--out {folder}: found a file; name a folder")
+    if folder.is_dir() and any(folder.iterdir()) and not (folder / RESULT).is_file():
+        raise InputError(f"--out {folder}: found other files in it; name a new folder, or one of an earlier replay")
+    if not folder.resolve().parent.is_dir():
+        raise InputError(f"--out {folder}: its parent folder does not exist; make it first")
+
+
+def write(replay: Replay, folder: Path, all_records: bool = False) -> None:
+    """Write all files into a new folder beside `folder`, then put it in place whole; nothing is left half-written."""
+    try:
+        part = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.resolve().parent))
+    except OSError as error:
+        raise InputError(f"--out {folder}: {error.strerror}; name a folder that can be written") from error
+    try:
+        part.chmod(0o755)
+        replay.progress.stage("record", 0.9)
+        for name, run in replay.runs.items():
+            if name == SHIPPED:
+                write_record(replay, run, part / "record.csv")
+            elif all_records and run.decided:
+                write_record(replay, run, part / f"record-{name}.csv")
+        replay.progress.stage("report", 0.96)
+        (part / RESULT).write_text(json.dumps(replay.result, indent=1, ensure_ascii=False) + "\n", "utf-8")
+        (part / "report.html").write_text(report.render(replay), "utf-8")
+        if folder.exists():
+            shutil.rmtree(folder)
+        part.rename(folder)
+    except BaseException:
+        shutil.rmtree(part, ignore_errors=True)
+        raise
+
+
+def write_record(replay: Replay, run: policies.Run, path: Path) -> None:
+    """One row a minute, ends its minute: the simulated house itself, and what the controller made of its sensors.
+
+    dew_point_c is that of the coldest room's air, the frost point below 0 °C: glass_c <= dew_point_c is wet.
+    """
+    course = replay.course
+    start = datetime.fromtimestamp(replay.clock[0], timezone.utc)
+    with open(path, "w", encoding="ascii", newline="\n") as file:
+        file.write(",".join(["time_utc"] + [row[0] for row in FIELDS]) + "\n")
+        stamp = minute_stamps(start, course.n_steps)
+        for k in range(1, course.n_steps):
+            file.write(record_row(course, run, k, stamp[k]))
+
+
+def minute_stamps(start: datetime, n: int) -> list[str]:
+    """ISO 8601 stamps of n minutes from start; a day's text is made once and shared."""
+    stamps = []
+    clock = [f"T{m // 60:02}:{m % 60:02}:00Z" for m in range(1440)]
+    day, minute = start.date(), start.hour * 60 + start.minute
+    text = day.isoformat()
+    for _ in range(n):
+        stamps.append(text + clock[minute])
+        minute += 1
+        if minute == 1440:
+            minute = 0
+            day += timedelta(days=1)
+            text = day.isoformat()
+    return stamps
+
+
+def record_row(course, run: policies.Run, k: int, stamp: str) -> str:
+    """The row of the minute that ends at step k: state at its end, fan, valve and reason over it."""
+    w = run.w_g_kg[k]
+    room_pa = vapour_from_ratio_pa(policies.room_w_g_kg(course, k, w), course.pressure_pa)
+    before = k - 1
+    reason = run.reason[before]
+    return "%s,%.4f,%.4f,%.4f,%.8f,%.4f,%.4f,%.3f,%.3f,%d,%.3f,%.4f,%s,%s\n" % (
+        stamp,
+        course.outdoor_c[k],
+        course.indoor_c[k],
+        plant.rh_pct(w, course.indoor_c[k], course.pressure_pa),
+        0.001 * w,
+        course.glass_c[k],
+        wetting_point_c(room_pa),
+        run.ceiling_pct[before],
+        run.target_pct[before],
+        course.fan[before],
+        run.valve[before] / run.scans_per_step,
+        run.evaporated_kg_h[before],
+        words.OPEN_NAME if reason == REASON_OPEN else words.REFUSALS[reason][0],
+        BINDS_NAMES[run.binds[before]],
+    )
