@@ -21,7 +21,6 @@ from dewcore.valve import Valve
 SCAN_S = 10
 RETARGET_S = 60  # without any new value the target is renewed this often, for the hour and the slow means
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
-SEASON_BAND_K = 1.0  # the season ends above season_max_c and begins again this far below
 
 
 class Decision:
@@ -190,8 +189,8 @@ class Controller:
         return first <= minute < last
 
     def _room(self, inputs: "Inputs", night: bool) -> tuple:
-        """How much colder [K] and moister [Pa] the coldest room is: settings at night, its sensors always."""
-        colder_k = self.settings.room_colder_k if night else 0.0
+        """How much colder [K] and moister [Pa] the coldest room is: its sleepers' moisture only at night."""
+        colder_k = self.settings.room_colder_k
         excess_pa = self.settings.room_excess_g_kg * c.PA_PER_G_KG if night else 0.0
         both = (1 << ROOM) | (1 << ROOM_RH)
         if inputs.trusted & both == both:
@@ -227,8 +226,7 @@ class Controller:
             s.cap_pct, c.envelope_ceiling_pct(inputs.indoor_c, outdoor_pa, s.vapour_excess_pa)
         )
         terms.owner_pct = s.wish_pct
-        limit_c = s.season_max_c - SEASON_BAND_K if self.season_over else s.season_max_c
-        self.season_over = not history.day_mean_c(outdoor_c) <= limit_c
+        self.season_over = history.season_over(self.season_over, outdoor_c, s.season_max_c)
 
     def _bind(self) -> None:
         """The lowest term is the target; of equal ones the owner's wish is named, then the glass."""

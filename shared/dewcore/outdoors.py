@@ -8,6 +8,7 @@ HOUR_S = 3600
 HOURS = 168  # EN ISO 13788's surfaces are judged on slow means; a week is what a wall's inner layers follow
 RISE_K_PER_H = 3.0  # a belief rises no faster than this unless the warmth has lasted an hour
 CONFIRM_S = 3600
+SEASON_BAND_K = 1.0  # the season ends above its limit and begins again this far below
 HOLD_S = 5400  # a reading older than this is no longer believed
 DAY_LOWEST_S = 21600  # from HOLD_S to this age the lowest of the last day holds, then the design temperature
 
@@ -69,6 +70,12 @@ class OutdoorHistory:
         for back in range(1, n + 1):
             total += self.hour_cc[self.next - back]  # a negative index wraps to the ring's end
         return 0.01 * total / n
+
+    def season_over(self, was_over: bool, now_c: float, limit_c: float) -> bool:
+        """Whether the day's mean is too mild for humidifying; limit_c [°C] less a band once it was over."""
+        if was_over:
+            limit_c -= SEASON_BAND_K
+        return not self.day_mean_c(now_c) <= limit_c
 
     def day_lowest_c(self, now_c: float) -> float:
         """Lowest of the last 24 known hours and now_c [°C]."""

@@ -8,24 +8,24 @@ SWITCH = "switch"  # 0 or 1
 # name, unit, default, lowest, highest; whole numbers where the default is an int
 TABLE = (
     # the glass: temperature factor of the coldest visible spot, curtains open and drawn
-    ("glass_f_day", "1", 0.55, 0.15, 0.95),
-    ("glass_f_night", "1", 0.50, 0.15, 0.95),
+    ("glass_f_day", "1", 0.55, 0.05, 0.98),
+    ("glass_f_night", "1", 0.50, 0.05, 0.98),
     ("curtains_from_min", "min", 1080, 0, 1439),
     ("curtains_to_min", "min", 480, 0, 1439),
     # the other surfaces and the owner
-    ("corner_f", "1", 0.70, 0.30, 0.95),
+    ("corner_f", "1", 0.70, 0.30, 0.98),
     ("vapour_excess_pa", "Pa", 540.0, 270.0, 810.0),
     ("outdoor_rh_pct", "%", 80.0, 50.0, 100.0),
-    ("cap_pct", "%", 40.0, 20.0, 45.0),
+    ("cap_pct", "%", 40.0, 15.0, 45.0),
     ("wish_pct", "%", 40.0, 10.0, 45.0),
     # the coldest occupied room against the main sensor's
-    ("room_colder_k", "K", 0.0, 0.0, 6.0),
-    ("room_excess_g_kg", "g/kg", 0.0, 0.0, 4.0),
+    ("room_colder_k", "K", 0.0, 0.0, 10.0),
+    ("room_excess_g_kg", "g/kg", 0.0, 0.0, 5.0),
     # how far a reading, or the glass factor, may be wrong
     ("rh_tolerance_pct", "%", 2.0, 0.0, 10.0),
     ("indoor_tolerance_k", "K", 0.3, 0.0, 3.0),
     ("outdoor_tolerance_k", "K", 0.5, 0.0, 5.0),
-    ("f_tolerance", "1", 0.03, 0.0, 0.15),
+    ("f_tolerance", "1", 0.03, 0.0, 0.2),
     # the fixed margin of the plain reset; it stands in for what the house does after the decision (fronts that
     # outrun its drying, bursts from showers and cooking).  In simulated houses 5 K left some with wet glass,
     # 7 K one, 8 K none; hence the default
