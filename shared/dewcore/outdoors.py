@@ -8,6 +8,7 @@ HOUR_S = 3600
 HOURS = 168  # EN ISO 13788's surfaces are judged on slow means; a week is what a wall's inner layers follow
 RISE_K_PER_H = 3.0  # a belief rises no faster than this unless the warmth has lasted an hour
 CONFIRM_S = 3600
+MOST_DPA = 65535  # the array's largest, 6.55 kPa: a probe in the sun exceeds it, and the season is over long before
 SEASON_BAND_K = 1.0  # the season ends above its limit and begins again this far below
 HOLD_S = 5400  # a reading older than this is no longer believed
 DAY_LOWEST_S = 21600  # from HOLD_S to this age the lowest of the last day holds, then the design temperature
@@ -47,7 +48,8 @@ class OutdoorHistory:
         else:
             self.count += 1
         self.hour_cc[i] = int(mean_c * 100.0 + 0.5) if mean_c >= 0.0 else -int(0.5 - mean_c * 100.0)
-        self.hour_dpa[i] = int(vapour_pa(mean_c, rh_pct) * 10.0 + 0.5)
+        dpa = int(vapour_pa(mean_c, rh_pct) * 10.0 + 0.5)
+        self.hour_dpa[i] = dpa if dpa < MOST_DPA else MOST_DPA
         self.sum_cc += self.hour_cc[i]
         self.sum_dpa += self.hour_dpa[i]
         self.next = i + 1 if i + 1 < HOURS else 0
