@@ -105,6 +105,8 @@ class OutdoorBelief:
     def take(self, read_c: float, at_s: int) -> bool:
         """A trusted reading [°C] at at_s [s]; True where the belief is held below it."""
         since_s = at_s - self.at_s
+        if since_s > HOLD_S:
+            self.rising_since_s = -1  # nobody knows whether the warmth lasted while no reading came
         if since_s > HOUR_S:
             since_s = HOUR_S
         self.at_s = at_s
