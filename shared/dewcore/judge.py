@@ -211,7 +211,11 @@ class Judge:
             basis = r.OUTDOOR_READ
             if seconds > 0:
                 self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
-        elif self.belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
+        elif (
+            self.belief.known
+            and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S
+            and inputs.status[r.OUTDOOR] != r.FROZEN  # then the last day is nothing but the frozen value
+        ):
             basis = r.OUTDOOR_DAY_LOWEST
             believed_c = inputs.outdoor_c
             if inputs.outdoor_basis != basis:
