@@ -222,10 +222,10 @@ class Judge:
                 believed_c = self.history.day_lowest_c(self.belief.believed_c)
         else:
             basis = r.OUTDOOR_DESIGN
-            believed_c = self.settings.design_outdoor_c
-            lowest_c = self.history.day_lowest_c(believed_c)
-            if lowest_c < believed_c:
-                believed_c = lowest_c
+            design_c = self.settings.design_outdoor_c
+            believed_c = design_c
+            if self.belief.known:  # losing the reading altogether never warms the belief
+                believed_c = min(design_c, self.history.day_lowest_c(self.belief.believed_c))
         changed = believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis
