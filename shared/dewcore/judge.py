@@ -73,7 +73,7 @@ class Channel:
         if not self.low <= value <= self.high:
             self.fault = r.OUT_OF_RANGE
             return False
-        if self.at_s >= 0 and self.max_step > 0.0 and self._is_jump(value, at_s, now_s):
+        if self.at_s >= 0 and self.max_step > 0.0 and self._is_jump(value, at_s):
             self.fault = r.JUMPING
             return False
         self.fault = r.TRUSTED
@@ -85,8 +85,8 @@ class Channel:
         self.at_s = at_s
         return changed
 
-    def _is_jump(self, value: float, at_s: int, now_s: int) -> bool:
-        if abs(value - self.good) <= self.max_step or now_s - self.at_s > self.max_age_s:
+    def _is_jump(self, value: float, at_s: int) -> bool:
+        if abs(value - self.good) <= self.max_step:
             return False
         if at_s != self.jump_at_s:
             agrees = self.jump_count > 0 and abs(value - self.jump_to) <= self.max_step
