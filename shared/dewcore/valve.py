@@ -102,7 +102,7 @@ class Valve:
         if self.open:
             if closed:
                 self.failures = 0
-            elif now_s - max(self.commanded_s, self.live_since_s) >= FEEDBACK_S:
+            elif steady_s >= FEEDBACK_S:
                 self.failures += 1
                 self.retry_s = now_s + RETRY_S
                 return 1 << (w.RELAY_FAILED if self.failures >= RETRIES else w.RELAY_RETRY)
