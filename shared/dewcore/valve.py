@@ -124,6 +124,8 @@ class Valve:
         self.hold_s = 0
         self.finishing = False
         lasted_s = now_s - self.changed_s
+        if self.open and not self.contact:
+            lasted_s = now_s - self.commanded_s  # the contact has not followed yet
         if self.open:
             if refusals == 1 << w.HUMID_ENOUGH and not lasted_s >= s.min_on_s:
                 refusals = 0
@@ -149,7 +151,7 @@ class Valve:
             self.hold_s = wait_s
         if not lasted_s >= s.min_off_s or self.contact:
             refusals |= 1 << w.MIN_OFF
-            self.hold_s = max(self.hold_s, s.min_off_s - lasted_s)
+            self.hold_s = max(self.hold_s, s.min_off_s - lasted_s)  # a contact that did not open yet adds nothing
         if self.retry_s != NEVER and now_s < self.retry_s:
             refusals |= 1 << w.RELAY_RETRY
             self.hold_s = max(self.hold_s, self.retry_s - now_s)
