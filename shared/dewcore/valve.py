@@ -151,7 +151,7 @@ class Valve:
             self.hold_s = wait_s
         if not lasted_s >= s.min_off_s or self.contact:
             refusals |= 1 << w.MIN_OFF
-            self.hold_s = max(self.hold_s, s.min_off_s - lasted_s)  # a contact that did not open yet adds nothing
+            self.hold_s = max(self.hold_s, s.min_off_s - lasted_s)
         if self.retry_s != NEVER and now_s < self.retry_s:
             refusals |= 1 << w.RELAY_RETRY
             self.hold_s = max(self.hold_s, self.retry_s - now_s)
