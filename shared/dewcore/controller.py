@@ -88,6 +88,9 @@ class Controller:
         "seen",
         "season_over",
         "standing",
+        "glass_colder_k",
+        "room_colder_k",
+        "room_excess_pa",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -105,6 +108,11 @@ class Controller:
         self.seen: list = [0] * 18
         self.season_over: bool = False
         self.standing: int = 0  # the notices that only a new target can change
+        # What sensors on the glass and in the coldest room last added to the model.  Losing such a sensor keeps
+        # it: a lost reading never raises the target.
+        self.glass_colder_k: float = 0.0
+        self.room_colder_k: float = 0.0
+        self.room_excess_pa: float = 0.0
 
     def due(self, contacts: list, now_s: int) -> bool:
         """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
@@ -160,17 +168,18 @@ class Controller:
         inputs = self.judge.inputs
         d = self.decision
         indoor_c = inputs.indoor_c
+        self._measure_room(inputs)
         night = self._is_night(readings)
-        night_colder_k, night_excess_pa = self._room(inputs, True)
-        colder_k, excess_pa = (night_colder_k, night_excess_pa) if night else self._room(inputs, False)
+        night_colder_k, night_excess_pa = self._room(True)
+        colder_k, excess_pa = (night_colder_k, night_excess_pa) if night else self._room(False)
         f = s.glass_f_night if night else s.glass_f_day
         modelled_c = c.glass_temperature_c(indoor_c - colder_k, inputs.outdoor_c, f)
-        d.glass_c = modelled_c
-        if inputs.trusted & (1 << GLASS) and inputs.glass_c < modelled_c:
-            d.glass_c = inputs.glass_c
+        if inputs.trusted & (1 << GLASS):
+            self.glass_colder_k = max(0.0, modelled_c - inputs.glass_c)
+        d.glass_c = modelled_c - self.glass_colder_k
         terms = self.terms
         terms.glass_pct = c.room_ceiling_pct(indoor_c, excess_pa, d.glass_c)
-        self._plain(inputs, night_colder_k, night_excess_pa, modelled_c - d.glass_c)
+        self._plain(inputs, night_colder_k, night_excess_pa)
         self._slow(inputs)
         self._bind()
         wetting_pa = vapour_pa(indoor_c, d.target_pct) + excess_pa
@@ -188,26 +197,25 @@ class Controller:
             return minute >= first or minute < last
         return first <= minute < last
 
-    def _room(self, inputs: "Inputs", night: bool) -> tuple:
+    def _room(self, night: bool) -> tuple:
         """How much colder [K] and moister [Pa] the coldest room is: its sleepers' moisture only at night."""
-        colder_k = self.settings.room_colder_k
         excess_pa = self.settings.room_excess_g_kg * c.PA_PER_G_KG if night else 0.0
+        return max(self.settings.room_colder_k, self.room_colder_k), max(excess_pa, self.room_excess_pa)
+
+    def _measure_room(self, inputs: "Inputs") -> None:
+        """What the coldest room's own sensors say, while they can be trusted."""
         both = (1 << ROOM) | (1 << ROOM_RH)
         if inputs.trusted & both == both:
-            colder_k = max(colder_k, inputs.indoor_c - inputs.room_c)
+            self.room_colder_k = max(0.0, inputs.indoor_c - inputs.room_c)
             measured_pa = vapour_pa(inputs.room_c, inputs.room_rh_pct)
-            excess_pa = max(excess_pa, measured_pa - vapour_pa(inputs.indoor_c, inputs.rh_pct))
-        return colder_k, excess_pa
+            self.room_excess_pa = max(0.0, measured_pa - vapour_pa(inputs.indoor_c, inputs.rh_pct))
 
-    def _plain(self, inputs: "Inputs", colder_k: float, excess_pa: float, glass_colder_k: float) -> None:
-        """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
-
-        glass_colder_k: how much colder the sensor on the glass reads than the model says [K], 0 without one.
-        """
+    def _plain(self, inputs: "Inputs", colder_k: float, excess_pa: float) -> None:
+        """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin."""
         s = self.settings
         f = s.glass_f_night
         cooled_c = c.glass_temperature_c(inputs.indoor_c - colder_k, inputs.outdoor_c, f)
-        cooled_c -= s.plain_margin_k + glass_colder_k
+        cooled_c -= s.plain_margin_k + self.glass_colder_k
         surface_pct = c.room_ceiling_pct(inputs.indoor_c, 0.0, cooled_c)
         plain_pct = c.room_ceiling_pct(inputs.indoor_c, excess_pa, cooled_c)
         self.terms.plain_pct = plain_pct - self.margin.set(
