@@ -1,13 +1,13 @@
 """Why the owner bought a humidifier: what the winter's dryness does to a wooden floor board.
 
-Equilibrium moisture content (EMC): USDA Forest Products Laboratory, Wood Handbook, FPL-GTR-190 (2010), eq. 4-5
-with the coefficients for degrees Celsius.  It reproduces the handbook's Table 4-2 within 0.06 % moisture content
-over 30..120 °F and 5..95 % RH (tests/reference/test_wood.py), which is the range accepted here; a single curve
-for all species, between wetting and drying.
+Equilibrium moisture content (EMC): USDA Forest Products Laboratory, Wood Handbook, FPL-GTR-190 (2010), eq.
+4-5 with the coefficients for degrees Celsius.  It reproduces the handbook's Table 4-2 within 0.06 % moisture
+content over 30..120 °F and 5..95 % RH (tests/reference/test_wood.py), which is the range accepted here; a
+single curve for all species, between wetting and drying.
 
-Width: eq. 13-2 of the same handbook, change = width * coefficient * change of moisture content, coefficients of
-Table 13-5, given there for 6..14 % moisture content.  A dry winter room (20 % RH, 4.5 %) lies below that range;
-the straight line is carried on to it here, an assumption.
+Width: eq. 13-2 of the same handbook, change = width * coefficient * change of moisture content, coefficients
+of Table 13-5, given there for 6..14 % moisture content.  A dry winter room (20 % RH, 4.5 %) lies below that
+range; the straight line is carried on to it here, an assumption.
 
 How fast: a board follows weeks, not hours.  The first-order lag of 7 days is an assumption between two
 observations: a crack in old furniture followed the room's RH 41 hours late (B. Knight and D. Thickett,
@@ -43,7 +43,11 @@ SPECIES = {
     "pecan hickory": ("Hickory, pecan", 0.00169, 0.00315),
     "black walnut": ("Walnut, black", 0.00190, 0.00274),
     "douglas fir": ("Douglas-fir, coast type", 0.00165, 0.00267),  # radial from memory
-    "white fir": ("Fir, white", 0.00112, 0.00245),  # tangential from memory; fits the handbook's worked example
+    "white fir": (
+        "Fir, white",
+        0.00112,
+        0.00245,
+    ),  # tangential from memory; fits the handbook's worked example
 }
 CUTS = ("radial", "tangential")  # quartersawn boards move radially across their width, flatsawn tangentially
 
@@ -72,16 +76,19 @@ def emc_pct(t_c: float, rh_pct: float) -> float:
 
 
 def coefficient(species: str, cut: str = "tangential") -> float:
-    """Change of width per % of moisture content [1/%] of a species of SPECIES; cut "tangential" or "radial"."""
+    """Change of width per % of moisture content [1/%]: species of SPECIES; cut "tangential" or "radial"."""
     if species not in SPECIES:
         raise InputError(f"floor.species: {species!r} is not known; use one of: {', '.join(SPECIES)}")
     if cut not in CUTS:
-        raise InputError(f"floor: cut {cut!r} is not known; use tangential (flatsawn) or radial (quartersawn)")
+        raise InputError(
+            f"floor: cut {cut!r} is not known; use tangential (flatsawn) or radial (quartersawn)"
+        )
     return SPECIES[species][1 + CUTS.index(cut)]
 
 
 def gap_mm(board_mm: float, species: str, from_pct: float, to_pct: float, cut: str = "tangential") -> float:
-    """Gap [mm] that opens at a board board_mm wide when it dries from from_pct to to_pct [% moisture content].
+    """Gap [mm] that opens at a board board_mm wide when it dries from from_pct to to_pct [% moisture
+    content].
 
     FPL-GTR-190 eq. 13-2.  Positive when the board shrinks, negative when it swells.  board_mm is its width at
     from_pct, 1..1000 mm; moisture contents 0..30 %.  InputError outside, or for an unknown species or cut.
@@ -101,7 +108,7 @@ def gap_mm(board_mm: float, species: str, from_pct: float, to_pct: float, cut: s
 class BoardTrack:
     """One board's moisture content [%] as it follows the room with a first-order lag, and its extremes."""
 
-    __slots__ = ("mc_pct", "min_pct", "max_pct", "time_constant_h", "_dt_s", "_share")
+    __slots__ = ("_dt_s", "_share", "max_pct", "mc_pct", "min_pct", "time_constant_h")
 
     def __init__(self, start_pct: float, time_constant_h: float = TIME_CONSTANT_H) -> None:
         """start_pct [%], 0..30; time_constant_h [h], 1..10000.  InputError outside."""
@@ -113,11 +120,10 @@ class BoardTrack:
             raise InputError(f"floor: time constant {time_constant_h} h; allowed are 1 to 10000 h")
         self.mc_pct = self.min_pct = self.max_pct = start_pct
         self.time_constant_h = time_constant_h
-        self._dt_s = -1.0
-        self._share = 0.0
+        self._dt_s = self._share = 0.0  # the share of the way to equilibrium that a step of _dt_s goes
 
     def step(self, dt_s: float, t_c: float, rh_pct: float) -> float:
-        """Moisture content [%] after dt_s [s, >= 0] in air at t_c [°C], rh_pct [%]: exact for constant air."""
+        """Moisture content [%] after dt_s [s, >= 0] in air at t_c [°C], rh_pct [%]; exact in constant air."""
         if dt_s != self._dt_s:
             if not 0.0 <= dt_s:
                 raise InputError(f"floor: step {dt_s} s; it must not be negative")
@@ -136,13 +142,14 @@ def track(hourly_c, hourly_rh_pct, time_constant_h: float = TIME_CONSTANT_H) -> 
     """(moisture content [%] at the end of each hour, lowest, highest) of a board over hourly mean air.
 
     hourly_c [°C] and hourly_rh_pct [%] are equally long sequences.  The board starts in equilibrium with the
-    mean of its first week, so the first hour of the season does not set the extremes.  InputError if empty or of
-    unequal length, or for air outside emc_pct's range.
+    mean of its first week, so the first hour of the season does not set the extremes.  InputError if empty or
+    of unequal length, or for air outside emc_pct's range.
     """
     n = len(hourly_c)
     if n == 0 or n != len(hourly_rh_pct):
         raise InputError(
-            f"floor: {n} temperatures and {len(hourly_rh_pct)} humidities; as many of each are needed, at least one"
+            f"floor: {n} temperatures and {len(hourly_rh_pct)} humidities; as many of each are needed, "
+            "at least one"
         )
     first = min(n, WEEK_H)
     board = BoardTrack(
