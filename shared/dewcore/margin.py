@@ -46,8 +46,8 @@ class Margin:
         indoor = per_k * f - ceiling_pct * sat_water_slope_per_k(indoor_c)
         self.indoor_pct = abs(indoor) * tolerances.indoor_tolerance_k
         self.outdoor_pct = per_k * (1.0 - f) * tolerances.outdoor_tolerance_k
-        spread = indoor_c - outdoor_c
-        self.factor_pct = per_k * abs(spread) * tolerances.f_tolerance
+        spread = indoor_c - outdoor_c if outdoor_c < indoor_c else 0.0  # no warmer glass than the room
+        self.factor_pct = per_k * spread * tolerances.f_tolerance
         self.total_pct = sqrt(
             self.rh_pct * self.rh_pct
             + self.indoor_pct * self.indoor_pct

@@ -3,8 +3,9 @@
 Saturation follows A. L. Buck, "New equations for computing vapor pressure and enhancement factor",
 J. Appl. Meteorol. 20 (1981) 1527-1532, with the coefficients of the 1996 revision in the maker's
 manual (equations ew6 and ei3 there, without the enhancement factor).  Against the IAPWS equations
-R7-97 (water, 0..50 °C) and R14-08 (ice, -60..0 °C) they stay within 0.02 and 0.06 %; supercooled water
-lies within 0.4 % of Murphy and Koop 2005 down to -40 °C (tests/reference/test_psychro.py).  Both have a closed inverse, so a dew point costs one
+R7-97 (water, 0..60 °C) and R14-08 (ice, -60..0 °C) they stay within 0.04 and 0.06 %; supercooled
+water lies within 0.4 % of Murphy and Koop 2005 down to -40 °C (tests/reference/test_psychro.py).
+Both have a closed inverse, so a dew point costs one
 logarithm and one square root and needs no iteration.
 
 RH means relative to liquid water at every temperature, as sensors and weather files give it (WMO-No. 8,

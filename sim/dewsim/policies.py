@@ -197,18 +197,21 @@ def settings_top(caps_pct: array) -> float:
     return max(max(caps_pct), DIAL_LOWEST_PCT)
 
 
-def run_controller(course, sensors, settings, clock, start_pct: float, progress=None, stop_when_wet=None) -> Run:
+def run_controller(
+    course, sensors, settings, clock, start_pct: float, progress=None, stop_when_wet=None, controller_type=Controller
+) -> Run:
     """The real decision code, scan for scan at 10 s, on the house's steps.
 
     clock: (utc_s of step 0, utc_offset_s).  stop_when_wet: the shut house's w_g_kg; then the run ends at the
     first added wet step and `stopped_at` tells which.  progress(share) is called once a simulated day.
+    controller_type: the benchmark's place for a controller that decides nothing.
     """
     n = course.n_steps
     scans = course.dt_s // SCAN_S
     run = Run(n, scans)
     run.add_decisions(n)
     house = run.end = plant.Moisture(course, start_pct)
-    controller = Controller(settings)
+    controller = controller_type(settings)
     bench = _Wiring(course, sensors, controller, clock)
     scan, due, contacts, readings = controller.scan, controller.due, bench.readings.contacts, bench.readings
     utc_start_s = clock[0]
