@@ -1,4 +1,4 @@
-"""The house file: the one table of its keys with bounds, and the way from TOML text to a checked House and back.
+"""The house file: the one table of its keys with bounds; from TOML text to a checked House and back.
 
 Every key has a default, a unit and bounds here and nowhere else; unknown keys are errors, because a misspelt
 key that is silently ignored gives a wrong winter.  `[settings]` belongs to the controller's own table: its
@@ -16,12 +16,13 @@ from dewsim.errors import InputError
 from dewsim.floor import SPECIES
 
 LARGEST_BYTES = 1_000_000
+LONGEST_LINE = 500  # the TOML reader's time grows with the square of a dotted key's length
 LONGEST_TEXT = 80
 ALLOWED_WORDS = {"bool": "true or false", "clock": 'a quoted clock time from "00:00" to "23:59"'}
 
 
 class Key(NamedTuple):
-    """One row of the table; section "" is the top of the file; lo, hi in `unit`; choices for kind "choice"."""
+    """One row of the table; section "" is the top of the file; lo, hi in `unit`; choices of kind "choice"."""
 
     section: str
     name: str
@@ -36,10 +37,31 @@ class Key(NamedTuple):
 
 KEYS = (
     Key("", "name", "text", "House", None, None, "", "what reports call the house"),
-    Key("", "units", "choice", "si", None, None, "", "what reports show; the file itself is SI", ("si", "us")),
+    Key(
+        "", "units", "choice", "si", None, None, "", "what reports show; the file itself is SI", ("si", "us")
+    ),
     Key("house", "volume_m3", "float", 400.0, 40.0, 3000.0, "m3", "heated volume, 1.2 kg of dry air per m3"),
-    Key("house", "air_changes_per_h", "float", 0.4, 0.05, 5.0, "1/h", "constant, or at 20 K and 4 m/s with wind"),
-    Key("house", "air_change_model", "choice", "wind", None, None, "", "does it follow weather?", ("constant", "wind")),
+    Key(
+        "house",
+        "air_changes_per_h",
+        "float",
+        0.4,
+        0.05,
+        5.0,
+        "1/h",
+        "constant, or at 20 K and 4 m/s with wind",
+    ),
+    Key(
+        "house",
+        "air_change_model",
+        "choice",
+        "wind",
+        None,
+        None,
+        "",
+        "does it follow weather?",
+        ("constant", "wind"),
+    ),
     Key("house", "storeys", "int", 2, 1, 3, "", "storeys above ground, for the wind model"),
     Key("house", "shelter", "int", 3, 1, 5, "", "1 no shielding .. 5 tight between neighbours"),
     Key("house", "indoor_c", "float", 21.0, 5.0, 30.0, "°C", "set point of the thermostat"),
@@ -47,18 +69,44 @@ KEYS = (
     Key("house", "setback_from", "clock", "22:30", None, None, "", "start of the set-back"),
     Key("house", "setback_to", "clock", "06:00", None, None, "", "end of the set-back"),
     Key("gains", "people", "int", 3, 0, 20, "", "persons living there"),
-    Key("gains", "constant_kg_h", "float", 0.0, 0.0, 3.0, "kg/h", "steady moisture source, plants for example"),
+    Key(
+        "gains", "constant_kg_h", "float", 0.0, 0.0, 3.0, "kg/h", "steady moisture source, plants for example"
+    ),
     Key("gains", "bursts", "bool", True, None, None, "", "showers, cooking, laundry"),
     Key("gains", "extraction", "float", 0.6, 0.0, 1.0, "", "share of the bursts left after extract fans"),
     Key("buffer", "nodes", "int", 2, 0, 2, "", "0 bare air, 1 air and light things, 2 also a slow store"),
-    Key("buffer", "k", "float", 1.75, 1.0, 20.0, "", "air and light things over air alone; unused with 0 nodes"),
+    Key(
+        "buffer",
+        "k",
+        "float",
+        1.75,
+        1.0,
+        20.0,
+        "",
+        "air and light things over air alone; unused with 0 nodes",
+    ),
     Key("buffer", "r", "float", 14.0, 0.1, 100.0, "", "slow store over air capacity at 20 °C; 2 nodes only"),
-    Key("buffer", "tau_b_h", "float", 58.0, 2.0, 1000.0, "h", "time constant of the slow store; 2 nodes only"),
+    Key(
+        "buffer", "tau_b_h", "float", 58.0, 2.0, 1000.0, "h", "time constant of the slow store; 2 nodes only"
+    ),
     Key("glass", "f_day", "float", 0.58, 0.05, 0.98, "", "temperature factor of the coldest visible spot"),
-    Key("glass", "f_night", "float", 0.5, 0.05, 0.98, "", "with curtains drawn, at most f_day; left out: f_day - 0.08"),
-    Key("glass", "curtains_from", "clock", "18:30", None, None, "", "curtains drawn; the night of [room] too"),
+    Key(
+        "glass",
+        "f_night",
+        "float",
+        0.5,
+        0.05,
+        0.98,
+        "",
+        "with curtains drawn, at most f_day; left out: f_day - 0.08",
+    ),
+    Key(
+        "glass", "curtains_from", "clock", "18:30", None, None, "", "curtains drawn; the night of [room] too"
+    ),
     Key("glass", "curtains_to", "clock", "07:30", None, None, "", "curtains opened"),
-    Key("walls", "corner_f", "float", 0.70, 0.30, 0.98, "", "temperature factor of the coldest opaque corner"),
+    Key(
+        "walls", "corner_f", "float", 0.70, 0.30, 0.98, "", "temperature factor of the coldest opaque corner"
+    ),
     Key("walls", "vapour_excess_pa", "float", 540.0, 270.0, 810.0, "Pa", "indoor over outdoor, 7-day means"),
     Key("walls", "cap_pct", "float", 40.0, 15.0, 45.0, "%", "the owner's highest RH"),
     Key("room", "colder_k", "float", 0.0, 0.0, 10.0, "K", "coldest occupied room below the sensor's"),
@@ -66,12 +114,43 @@ KEYS = (
     Key("heating", "ua_w_k", "float", 200.0, 20.0, 3000.0, "W/K", "heat loss"),
     Key("heating", "furnace_kw", "float", 13.0, 1.0, 100.0, "kW", "heat while it runs"),
     Key("heating", "fan_continuous", "bool", False, None, None, "", "does the fan run without heat too?"),
-    Key("heating", "supply_c", "float", 49.0, 25.0, 75.0, "°C", "supply air on a heat call; 35 by default with heat_pump"),
+    Key(
+        "heating",
+        "supply_c",
+        "float",
+        49.0,
+        25.0,
+        75.0,
+        "°C",
+        "supply air on a heat call; 35 by default with heat_pump",
+    ),
     Key("heating", "heat_pump", "bool", False, None, None, "", "low supply temperature by default"),
-    Key("heating", "free_heat_w", "float", 600.0, 0.0, 5000.0, "W", "people, lamps, sun: heat without the furnace"),
-    Key("heating", "thermal_time_h", "float", 40.0, 0.0, 500.0, "h", "heat capacity over ua_w_k; 0 holds the set point"),
-    Key("humidifier", "kg_h", "float", 0.6, 0.0, 5.0, "kg/h", "evaporation with a wet pad at supply_rating_c"),
-    Key("humidifier", "supply_rating_c", "float", 49.0, 25.0, 75.0, "°C", "supply air that kg_h is stated for"),
+    Key(
+        "heating",
+        "free_heat_w",
+        "float",
+        600.0,
+        0.0,
+        5000.0,
+        "W",
+        "people, lamps, sun: heat without the furnace",
+    ),
+    Key(
+        "heating",
+        "thermal_time_h",
+        "float",
+        40.0,
+        0.0,
+        500.0,
+        "h",
+        "heat capacity over ua_w_k; 0 holds the set point",
+    ),
+    Key(
+        "humidifier", "kg_h", "float", 0.6, 0.0, 5.0, "kg/h", "evaporation with a wet pad at supply_rating_c"
+    ),
+    Key(
+        "humidifier", "supply_rating_c", "float", 49.0, 25.0, 75.0, "°C", "supply air that kg_h is stated for"
+    ),
     Key("humidifier", "pad_min", "float", 6.0, 0.0, 60.0, "min", "time constant of wetting and drying"),
     Key("humidifier", "feed_kg_h", "float", 13.0, 0.0, 100.0, "kg/h", "water fed while the valve is open"),
     Key("humidifier", "condition", "float", 1.0, 0.0, 1.0, "", "share of kg_h that the pad still gives"),
@@ -84,7 +163,9 @@ KEYS = (
     Key("sensors", "outdoor_error_k", "float", 0.0, -10.0, 10.0, "K", "reads this much high"),
     Key("sensors", "f_error", "float", 0.0, -0.3, 0.3, "", "the controller believes f this much high"),
     Key("sensors", "lag_min", "float", 0.0, 0.0, 240.0, "min", "first-order lag of the RH reading"),
-    Key("sensors", "noise", "float", 0.0, 0.0, 10.0, "% RH", "sd a reading; a tenth as many K on thermometers"),
+    Key(
+        "sensors", "noise", "float", 0.0, 0.0, 10.0, "% RH", "sd a reading; a tenth as many K on thermometers"
+    ),
     Key("sensors", "resolution", "float", 0.0, 0.0, 10.0, "% RH", "step of a reading; a tenth as many K"),
     Key("sensors", "drift_pct_per_day", "float", 0.0, -1.0, 1.0, "%/day", "the RH error grows by this much"),
     Key("sensors", "dropout", "float", 0.0, 0.0, 1.0, "", "share of minutes without a reading, each sensor"),
@@ -98,7 +179,7 @@ HEAT_PUMP_SUPPLY_C = 35.0  # between the 32 and 40 °C of common heat pumps; an 
 
 
 class Section:
-    """The values of one section as attributes; setting a name that is not in the table is an AttributeError."""
+    """The values of one section as attributes; a name that is not in the table is an AttributeError."""
 
     def __init__(self, section: str):
         object.__setattr__(self, "_section", section)
@@ -123,8 +204,8 @@ class Section:
 class House:
     """A checked house: `House()` has every default; `House({"house": {"volume_m3": 300.0}})` changes some.
 
-    Attributes: name, units, one Section for each of SECTIONS (house.glass.f_day, ...), and settings, a dict of
-    plain values for the controller's own table.  `place` starts the text of an InputError.
+    Attributes: name, units, one Section for each of SECTIONS (house.glass.f_day, ...), and settings, a dict
+    of plain values for the controller's own table.  `place` starts the text of an InputError.
     Whoever changes attributes afterwards calls check().
     """
 
@@ -164,23 +245,24 @@ class House:
         g, h, s, p = self.glass, self.heating, self.house, self.humidifier
         if not g.f_night <= g.f_day:
             raise InputError(
-                f"{place}: glass.f_night: found {g.f_night}, allowed is at most f_day = {g.f_day} (curtains make "
-                "the glass colder); lower f_night or raise f_day"
+                f"{place}: glass.f_night: found {g.f_night}, allowed is at most f_day = {g.f_day} (curtains "
+                "make the glass colder); lower f_night or raise f_day"
             )
         if not h.supply_c >= s.indoor_c + 3.0:
             raise InputError(
-                f"{place}: heating.supply_c: found {h.supply_c}, allowed is at least 3 K above house.indoor_c = "
-                f"{s.indoor_c}; give the temperature of the air leaving the furnace on a heat call"
+                f"{place}: heating.supply_c: found {h.supply_c}, allowed is at least 3 K above "
+                f"house.indoor_c = {s.indoor_c}; give the temperature of the air "
+                "that leaves the furnace on a heat call"
             )
         if s.setback_k > 0.0 and s.setback_from == s.setback_to:
             raise InputError(
-                f"{place}: house.setback_to: found {s.setback_to}, the same as setback_from; give another time, "
-                "or setback_k = 0 for no set-back"
+                f"{place}: house.setback_to: found {s.setback_to}, the same as setback_from; give another "
+                "time, or setback_k = 0 for no set-back"
             )
         if not p.feed_kg_h >= p.kg_h:
             raise InputError(
-                f"{place}: humidifier.feed_kg_h: found {p.feed_kg_h}, allowed is at least kg_h = {p.kg_h} (no more "
-                "can evaporate than is fed); raise feed_kg_h or lower kg_h"
+                f"{place}: humidifier.feed_kg_h: found {p.feed_kg_h}, allowed is at least kg_h = {p.kg_h} "
+                "(no more can evaporate than is fed); raise feed_kg_h or lower kg_h"
             )
 
 
@@ -199,25 +281,33 @@ def load(path) -> House:
 
 
 def loads(raw: bytes, place: str) -> House:
-    """House from the bytes of a house file; place names the file in messages."""
+    """House from the bytes of a house file (lines of at most 500 characters); place names it in messages."""
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise InputError(
             f"{place}: byte {error.start + 1} is not UTF-8 text; save the file as UTF-8 and try again"
         ) from None
+    for number, line in enumerate(text.split("\n"), 1):
+        if len(line) > LONGEST_LINE:
+            raise InputError(
+                f"{place}: line {number}: found {len(line)} characters, allowed are {LONGEST_LINE}; "
+                "break the line"
+            )
     try:
         data = tomllib.loads(text)
     except RecursionError:
-        raise InputError(f"{place}: nested too deeply; a house file has only [section] and key = value") from None
+        raise InputError(
+            f"{place}: nested too deeply; a house file has only [section] and key = value"
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{place}: not valid TOML: {_shown(str(error), 200)}; correct that line") from None
     except ValueError:  # int() reads at most 4300 digits
         raise InputError(f"{place}: a number has thousands of digits; correct or remove it") from None
     if not data:
         raise InputError(
-            f'{place}: holds no keys, at least one is needed; every key has a default, so name = "My house" is '
-            f"enough to start; the sections are {', '.join(SECTIONS)}, settings"
+            f'{place}: holds no keys, at least one is needed; every key has a default, so name = "My house" '
+            f"is enough to start; the sections are {', '.join(SECTIONS)}, settings"
         )
     return House(data, place)
 
@@ -242,9 +332,13 @@ def _take(house, name, value, place):
         return
     if name not in SECTIONS and name != "settings":
         known = [*SECTIONS, "settings", "name", "units"]
-        raise InputError(f"{place}: {_shown(name)}: not a section or key of the house file; {_nearest(name, known)}")
+        raise InputError(
+            f"{place}: {_shown(name)}: not a section or key of the house file; {_nearest(name, known)}"
+        )
     if not isinstance(value, dict):
-        raise InputError(f"{place}: {name}: found {_found(value)}, allowed is one section [{name}]; write it so, once")
+        raise InputError(
+            f"{place}: {name}: found {_found(value)}, allowed is one section [{name}]; write it so, once"
+        )
     if name == "settings":
         house.settings = {key: _plain(key, item, place) for key, item in value.items()}
         return
@@ -275,8 +369,8 @@ def _checked(key: Key, value, place: str):
         return value
     where = f"{key.section}.{key.name}" if key.section else key.name
     raise InputError(
-        f"{place}: {where}: found {_found(value)}, allowed is {allowed(key)}; {key.meaning}; correct it, or leave "
-        f"it out for {_toml(key.default)}"
+        f"{place}: {where}: found {_found(value)}, allowed is {allowed(key)}; {key.meaning}; correct it, or "
+        f"leave it out for {_toml(key.default)}"
     )
 
 
@@ -293,12 +387,12 @@ def allowed(key: Key) -> str:
 
 
 def _plain(name, value, place):
-    """A value of [settings]: text, whole number, finite number, true or false; the rest is the controller's."""
+    """A value of [settings]: text, finite number, true or false; the rest is the controller's."""
     if isinstance(value, (str, bool, int)) or (isinstance(value, float) and isfinite(value)):
         return value
     raise InputError(
-        f"{place}: settings.{_shown(name)}: found {_found(value)}, allowed is text, a finite number, true or false; "
-        "correct it, or leave it out for the default"
+        f"{place}: settings.{_shown(name)}: found {_found(value)}, allowed is text, a finite number, true or "
+        "false; correct it, or leave it out for the default"
     )
 
 

@@ -1,24 +1,25 @@
-"""The house: heating, air changes, moisture, humidifier and sensors, stepped through a winter; CPython and MicroPython.
+"""The house and its sensors, stepped through a winter; runs on CPython and MicroPython.
 
-Two passes.  The thermal side does not depend on humidity: the cooling of the supply air by evaporation, about
-0.7 kW for each kg/h, is not fed back.  So `Course` runs heating, fan, gains, air changes and glass once for a
-house and a weather, and `Moisture` steps only water, as often as there are policies to compare.
+Two passes.  The thermal side does not depend on humidity: the cooling of the supply air by evaporation,
+about 0.7 kW for each kg/h, is not fed back.  So `Course` runs heating, fan, gains, air changes and glass once
+for a house and a weather, and `Moisture` steps only water, as often as there are policies to compare.
 
-    k dW/dt = n (W_out - W) + 1000 (G + h)/M - q        air and light things; W in g/kg, M = 1.2 V in kg, hours
+    k dW/dt = n (W_out - W) + 1000 (G + h)/M - q        air and light things; W in g/kg, M = 1.2 V kg, hours
     q = K (phi - phi_b);  C dphi_b/dt = q                slow store; C = 0.157 r g/kg per % RH, K = C/tau_b
-    dh/dt = (u H - h)/t_pad                              pad, only while the fan runs; frozen and dry air otherwise
+    dh/dt = (u H - h)/t_pad                              pad, while the fan runs; h is frozen without it
     C_th dT_in/dt = furnace - UA (T_in - T_out) + free   heat
 
-The store balances phi = 100 W/W_sat (degree of saturation), which keeps the step linear; readings and reports
-use the RH of vapour pressures, up to 0.6 % RH higher at the same W.  Each air step is the exact exponential for
-conditions held over the step, and the same mean W goes into ventilation and store, so the water balance closes
-to rounding.  Column k is the state at start + k*dt; fan, heat and valve k hold from there to k + 1.
+The store balances phi = 100 W/W_sat (degree of saturation), which keeps the step linear; readings and
+reports use the RH of vapour pressures, up to 0.6 % RH higher at the same W.  Each air step is the exact
+exponential for conditions held over the step, and the same mean W goes into ventilation and store, so the
+water balance closes to rounding.  Column k is the state at start + k*dt; fan, heat and valve k hold from
+there to k + 1.
 Not modelled: water leaving the air by condensation, rooms of unlike humidity (but see [room]), sun, sky,
 summer time.
 """
 
 from array import array
-from math import cos, exp, log, pi, sqrt
+from math import cos, exp, isnan, log, pi, sqrt
 
 from dewcore.psychro import (
     MOLAR_RATIO_G,
@@ -73,7 +74,7 @@ GAINS_STREAM, RH_STREAM, INDOOR_STREAM, OUTDOOR_STREAM = 1, 2, 3, 4
 
 
 class Chance:
-    """Seeded 32-bit random numbers (a Weyl sequence through an avalanche hash), alike on every interpreter."""
+    """Seeded 32-bit random numbers (a hashed Weyl sequence), alike on every interpreter."""
 
     __slots__ = ("_state",)
 
@@ -103,7 +104,7 @@ def clock_minute(text):
 
 
 def in_window(minute, start, end):
-    """True from start up to end, minutes of the day; over midnight where end is earlier; never where equal."""
+    """True from start up to end, minutes of the day; over midnight if end is earlier; never if equal."""
     if start <= end:
         return start <= minute < end
     return minute >= start or minute < end
@@ -116,7 +117,7 @@ def duct_share(supply_c):
         i += 1
     slope = (DUCT_SHARE[i + 1] - DUCT_SHARE[i]) / (DUCT_C[i + 1] - DUCT_C[i])
     share = DUCT_SHARE[i] + slope * (supply_c - DUCT_C[i])
-    return share if share > 0.0 else 0.0
+    return max(0.0, share)
 
 
 def air_changes_per_h(rated_per_h, storeys, shelter, difference_k, wind_m_s):
@@ -127,7 +128,7 @@ def air_changes_per_h(rated_per_h, storeys, shelter, difference_k, wind_m_s):
         (stack * abs(difference_k) + wind * wind_m_s * wind_m_s)
         / (stack * RATED_K + wind * RATED_M_S * RATED_M_S)
     )
-    return n if n > LEAST_AIR_CHANGES else LEAST_AIR_CHANGES
+    return max(LEAST_AIR_CHANGES, n)
 
 
 def decay(x):
@@ -150,7 +151,7 @@ def rh_pct(w_g_kg, indoor_c, pressure_pa=STANDARD_PRESSURE_PA):
 
 
 def bursts(gains, seed, day):
-    """Showers, cooking and laundry that start around one day: list of (start minute of that day, minutes, kg).
+    """Showers, cooking and laundry of one day: list of (start minute of that day, minutes, kg).
 
     Depends on the seed and the day (days since 1970-01-01, local) alone.  A start may lie outside the day.
     """
@@ -180,16 +181,16 @@ def _column(n, code="d"):
 class Course:
     """What one winter does to one house apart from its humidity: columns a step, made once.
 
-    house: as dewsim.housefile.House; minutes: outdoor_c [°C], outdoor_w_g_kg [g/kg], wind_m_s [m/s], n_steps,
-    at dt_s; start_local_s: local standard time of step 0, seconds since 1970; seed: of the bursts, a whole
-    number; dt_s: whole seconds, 1..3600; pressure_pa: of the indoor air.  ValueError for another dt_s or weather
-    shorter than one step.
+    house: as dewsim.housefile.House; minutes: outdoor_c [°C], outdoor_w_g_kg [g/kg], wind_m_s [m/s],
+    n_steps, at dt_s; start_local_s: local standard time of step 0, seconds since 1970; seed: a whole
+    number, of the bursts; dt_s: whole seconds, 1..3600; pressure_pa: of the indoor air.  ValueError for another
+    dt_s or weather shorter than one step.
 
     Columns, index k at start + k*dt_s, array('d'): outdoor_c, outdoor_w_g_kg, indoor_c, supply_c [°C],
     glass_c (coldest room's), gain_kg_h, air_changes_per_h, sat_w_g_kg (over water, indoor air),
-    wet_w_g_kg (main air's humidity ratio at which the coldest room's glass wets), capacity_kg_h (0 with the fan
-    off), and for the moisture step dry_per_h (rate of return), source_g_kg_h, push_h, mean_h; array('b'): fan,
-    heat, may_run (water allowed: fan, and heat where water needs it).
+    wet_w_g_kg (main air's humidity ratio at which the coldest room's glass wets), capacity_kg_h (0 with the
+    fan off), and for the moisture step dry_per_h (rate of return), source_g_kg_h, push_h, mean_h; array('b'):
+    fan, heat, may_run (water allowed: fan, and heat where water needs it).
     Constants: air_kg, kg_to_rate (g/kg per kg/h and hour), store_rate (g/kg/h per % RH), store_share
     (of the difference, a step), pad_keep, pad_mean, feed_kg_h.
     """
@@ -247,7 +248,7 @@ class Course:
         return array("d", [inside if in_window(m, start, end) else outside for m in range(1440)])
 
     def _gains(self):
-        """People and constant source at the middle of each step; bursts spread exactly over the steps they touch."""
+        """People and constant source at the middle of each step; bursts spread over the steps they touch."""
         gains = self.house.gains
         week = array("d", bytes(8 * WEEK_MIN))
         for m in range(WEEK_MIN):
@@ -279,10 +280,12 @@ class Course:
 
     def _set_points(self):
         house = self.house.house
-        return self._by_minute(house.setback_from, house.setback_to, house.indoor_c - house.setback_k, house.indoor_c)
+        return self._by_minute(
+            house.setback_from, house.setback_to, house.indoor_c - house.setback_k, house.indoor_c
+        )
 
     def _heated(self):
-        """Thermostat and furnace; each step the exact exponential for the furnace's state and outdoor air held."""
+        """Thermostat and furnace; each step the exact exponential for furnace and outdoor air held."""
         heating = self.house.heating
         sets = self._set_points()
         free_k = heating.free_heat_w / heating.ua_w_k
@@ -311,11 +314,11 @@ class Course:
                 t -= aired * (t - set_c - AIRED_ABOVE_K)
 
     def _fixed(self):
-        """Indoor temperature at the set point; the heat that takes as cycles of whole minutes, remainder carried."""
+        """Indoor temperature at the set point; its heat as cycles of whole minutes, remainder carried."""
         heating = self.house.heating
         sets = self._set_points()
         n, dt = self.n_steps, self.dt_s
-        unit_s = dt if dt > 60 else 60
+        unit_s = max(60, dt)
         per_cycle = max(1, CYCLE_S // unit_s)
         outdoor = self.outdoor_c
         self.indoor_c = indoor = _column(n)
@@ -366,7 +369,9 @@ class Course:
         """
         house = self.house
         glass = house.glass
-        factors = self._by_minute(glass.curtains_from, glass.curtains_to, 1.0 - glass.f_night, 1.0 - glass.f_day)
+        factors = self._by_minute(
+            glass.curtains_from, glass.curtains_to, 1.0 - glass.f_night, 1.0 - glass.f_day
+        )
         excess = self._by_minute(glass.curtains_from, glass.curtains_to, house.room.excess_g_kg, 0.0)
         colder_k = house.room.colder_k
         p, ratio, n, dt = self.pressure_pa, MOLAR_RATIO_G, self.n_steps, self.dt_s
@@ -425,14 +430,14 @@ class Course:
 class Moisture:
     """The water in one house: state w_g_kg, phi_b_pct, pad_kg_h, and totals evaporated_kg, fed_kg, open_h.
 
-    step(k, valve_share) goes from k to k + 1; steps are taken in order.  mean_w_g_kg is the mean over the last
-    step.  phi_b_pct is on the scale of 100 W/W_sat.  Starts in equilibrium at rh_pct.
+    step(k, valve_share) goes from k to k + 1; steps are taken in order.  mean_w_g_kg is the mean over the
+    last step.  phi_b_pct is on the scale of 100 W/W_sat.  Starts in equilibrium at rh_pct.
     """
 
     __slots__ = (
-        "course", "w_g_kg", "phi_b_pct", "pad_kg_h", "mean_w_g_kg", "evaporated_kg", "fed_kg", "open_h",
-        "_fan", "_capacity", "_source", "_dry", "_push", "_mean", "_sat", "_dt_h", "_keep", "_pad_mean",
-        "_per_kg", "_store", "_share", "_feed_kg",
+        "_capacity", "_dry", "_dt_h", "_fan", "_feed_kg", "_keep", "_mean", "_pad_mean", "_per_kg", "_push",
+        "_sat", "_share", "_source", "_store", "course", "evaporated_kg", "fed_kg", "mean_w_g_kg", "open_h",
+        "pad_kg_h", "phi_b_pct", "w_g_kg",
     )  # fmt: skip
 
     def __init__(self, course, rh_pct=START_RH_PCT):
@@ -480,9 +485,9 @@ class Moisture:
 
 
 class Trace:
-    """One policy's winter: w_g_kg (array, state at each k), valve (array 0/1), and the Moisture at its end."""
+    """One policy's winter: w_g_kg (array, state at each k), valve (array 0/1), the Moisture at its end."""
 
-    __slots__ = ("w_g_kg", "valve", "end", "valve_starts")
+    __slots__ = ("end", "valve", "valve_starts", "w_g_kg")
 
     def __init__(self, n_steps=0):
         self.w_g_kg = _column(n_steps)
@@ -498,12 +503,9 @@ def run_shut(course, start_rh_pct=START_RH_PCT):
     end = trace.end = Moisture(course, start_rh_pct)
     w, phi_b = end.w_g_kg, end.phi_b_pct
     out, store, share = trace.w_g_kg, course.store_rate, course.store_share
-    k = 0
-    for source, dry, push, mean, sat in zip(
-        course.source_g_kg_h, course.dry_per_h, course.push_h, course.mean_h, course.sat_w_g_kg
-    ):
+    columns = zip(course.source_g_kg_h, course.dry_per_h, course.push_h, course.mean_h, course.sat_w_g_kg)
+    for k, (source, dry, push, mean, sat) in enumerate(columns):
         out[k] = w
-        k += 1
         rate = source + store * phi_b - dry * w
         phi_b += (100.0 * (w + rate * mean) / sat - phi_b) * share
         w += rate * push
@@ -512,7 +514,7 @@ def run_shut(course, start_rh_pct=START_RH_PCT):
 
 
 def run_threshold(course, on_below_pct, off_from_pct, sensors=None, start_rh_pct=START_RH_PCT):
-    """Trace of a dial: demand from RH below on_below_pct[k] until off_from_pct[k], both arrays of % RH a step.
+    """Trace of a dial: demand from RH below on_below_pct[k] until off_from_pct[k], arrays of % RH a step.
 
     The valve is open on demand while course.may_run (no minimum times: a dial has none).  sensors: a Sensors
     whose reading the dial sees; a missing reading ends the demand.  None: the true RH.
@@ -543,24 +545,28 @@ def run_threshold(course, on_below_pct, off_from_pct, sensors=None, start_rh_pct
 def rh_series_pct(course, w_g_kg):
     """array('d') of true RH over water [%] for humidity ratios w_g_kg at each step's indoor temperature."""
     ratio = MOLAR_RATIO_G
-    return array("d", (100.0 * w * (ratio + s) / (s * (ratio + w)) for w, s in zip(w_g_kg, course.sat_w_g_kg)))
+    return array(
+        "d", (100.0 * w * (ratio + s) / (s * (ratio + w)) for w, s in zip(w_g_kg, course.sat_w_g_kg))
+    )
 
 
 class Sensors:
     """What the house's sensors read, a step at a time.
 
-    indoor_c, outdoor_c: arrays as read [°C], NaN where a reading is missing (the course's own arrays where the
-    thermometer is exact).  rh(k, true_rh_pct): the RH reading [%], called once a step, in order.  exact: True
-    where RH is read without any error, so that a caller may skip the call.
+    indoor_c, outdoor_c: arrays as read [°C], NaN where a reading is missing (the course's own arrays where
+    the thermometer is exact).  rh(k, true_rh_pct): the RH reading [%], called once a step, in order.  exact:
+    True where RH is read without any error, so that a caller may skip the call.
     Order of errors: lag, offset and drift, noise, resolution, 0..100 %, dropout.
     """
 
-    __slots__ = ("exact", "indoor_c", "outdoor_c", "_lagged", "_gain", "_error", "_step", "_missing")
+    __slots__ = ("_error", "_gain", "_lagged", "_step", "exact", "indoor_c", "outdoor_c")
 
     def __init__(self, house, course, seed):
         s = house.sensors
         n = course.n_steps
-        self.exact = not (s.rh_error_pct or s.lag_min or s.noise or s.resolution or s.drift_pct_per_day or s.dropout)
+        self.exact = not (
+            s.rh_error_pct or s.lag_min or s.noise or s.resolution or s.drift_pct_per_day or s.dropout
+        )
         kelvin = 0.1  # noise and resolution are given in % RH; thermometers have a tenth as many kelvin
         self.indoor_c = _thermometer(course.indoor_c, n, s, s.indoor_error_k, kelvin, seed, INDOOR_STREAM)
         self.outdoor_c = _thermometer(course.outdoor_c, n, s, s.outdoor_error_k, kelvin, seed, OUTDOOR_STREAM)
@@ -580,14 +586,14 @@ class Sensors:
         lagged = true_rh_pct if lagged is None else lagged + self._gain * (true_rh_pct - lagged)
         self._lagged = lagged
         read = _to_step(lagged + self._error[k], self._step)
-        if read < 0.0:
-            return 0.0
-        return 100.0 if read > 100.0 else read
+        if 0.0 <= read <= 100.0 or isnan(read):
+            return read
+        return 0.0 if read < 0.0 else 100.0
 
 
 def _to_step(value, step):
     """value rounded to a multiple of step, halves up; step 0 leaves it, NaN stays NaN."""
-    if step > 0.0 and value == value:
+    if step > 0.0:
         return (value / step + 0.5) // 1.0 * step
     return value
 

@@ -1,13 +1,13 @@
 """Random houses for judging policies: the distributions the acceptance figures were measured with.
 
-A house depends on (seed, index) and the winter's cold alone, never on the order of the calls, so any row of a
-table can be drawn again by itself.
+A house depends on (seed, index) and the winter's cold alone, never on the order of the calls, so any row of
+a table can be drawn again by itself.
 
 Which of the drawn houses count is not decided here: that takes a run of the valve-shut house and of the best
-possible policy.  The rule, in this order, then the first N that pass, no picking: leave out (i) houses wet for
-over 600 minutes with the valve shut, which fog anyway; (ii) those whose mean RH with the valve shut is above
-42 %, which need no humidifier; (iii) those where the best policy under the caps gains less than 4 % RH, where
-all policies look alike.
+possible policy.  The rule, in this order, then the first N that pass, no picking: leave out (i) houses wet
+for over 600 minutes with the valve shut, which fog anyway; (ii) those whose mean RH with the valve shut is
+above 42 %, which need no humidifier; (iii) those where the best policy under the caps gains less than 4 % RH,
+where all policies look alike.  Means are over the heating season as the reports define it.
 """
 
 from copy import deepcopy
@@ -17,14 +17,14 @@ from random import Random
 from dewsim.housefile import House
 
 REFERENCE_INDOOR_C = 21.0
-# The air-change form sqrt(20 dT + 15 U^2) has a wind to stack ratio of 0.75; one storey in shelter class 4 has
-# 0.717, the nearest in the table of the plant.
+# The air-change form sqrt(20 dT + 15 U^2) has a wind to stack ratio of 0.75; one storey in shelter class 4
+# has 0.717, the nearest in the table of the plant.
 STOREYS, SHELTER = 1, 4
 LEAST_FURNACE_KW = 1.0
 
 
 def coldest_c(outdoor_c) -> float:
-    """0.5th percentile [°C] of a winter's outdoor temperatures, between the two nearest where it falls between."""
+    """0.5th percentile [°C] of a winter's outdoor temperatures, interpolated between the two nearest."""
     ordered = sorted(outdoor_c)
     place = 0.005 * (len(ordered) - 1)
     i = int(place)
