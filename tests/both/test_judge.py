@@ -1,0 +1,399 @@
+"""Which readings are believed: missing, stale, out of range, frozen and jumping ones, and what the valve does then."""
+
+import unittest
+
+from dewcore import readings as r
+from dewcore import words as w
+from rig import INF, NAN, Rig, opened
+
+RH_BIT = 1 << r.RH
+INDOOR_BIT = 1 << r.INDOOR
+
+
+class TestBadSample(unittest.TestCase):
+    def test_indoor_and_humidity_may_fail_for_30_s_and_no_longer(self):
+        for name, code in (("indoor_c", w.INDOOR_BAD), ("rh_pct", w.RH_BAD)):
+            for value in (None, NAN, INF, -INF, 1e9, -1e9):
+                rig = opened()
+                rig.values[name] = value
+                rig.run(30)
+                self.assertTrue(rig.decision.valve)
+                rig.scan(1)
+                self.assertTrue(rig.refused(code))
+
+    def test_allowed_again_at_the_first_good_reading(self):
+        rig = opened()
+        rig.values["rh_pct"] = NAN
+        rig.run(60)
+        rig.values["rh_pct"] = 20.0
+        self.assertTrue(rig.run(320).valve)
+
+    def test_each_failure_has_its_status(self):
+        for value, error, status in (
+            (None, 0, r.MISSING),
+            (20.0, r.ERROR_CHECKSUM, r.MISSING),
+            (20.0, r.ERROR_NO_ANSWER, r.MISSING),
+            (20.0, r.ERROR_RANGE, r.OUT_OF_RANGE),
+            (NAN, 0, r.OUT_OF_RANGE),
+            (INF, 0, r.OUT_OF_RANGE),
+            (0.9, 0, r.OUT_OF_RANGE),
+            (99.1, 0, r.OUT_OF_RANGE),
+            (40.0, 0, r.JUMPING),
+        ):
+            rig = opened()
+            rig.values["rh_pct"] = value
+            rig.errors["rh_pct"] = error
+            rig.scan(10)
+            self.assertEqual(rig.controller.judge.inputs.status[r.RH], status)
+
+    def test_a_board_that_stops_delivering_is_stale(self):
+        rig = opened()
+        readings = rig.readings
+        inputs = rig.controller.judge.inputs
+        rig.controller.scan(readings, rig.now_s + 30)
+        self.assertEqual(inputs.status[r.RH], r.TRUSTED)
+        self.assertEqual(inputs.age_s[r.RH], 30)
+        d = rig.controller.scan(readings, rig.now_s + 31)
+        self.assertEqual(inputs.status[r.RH], r.STALE)
+        self.assertFalse(d.valve)
+        self.assertEqual(d.refusals & (1 << w.RH_BAD), 1 << w.RH_BAD)
+
+    def test_a_sample_from_the_future_or_from_before_the_last_is_not_taken(self):
+        for offset_s in (1, -11):
+            rig = opened()
+            rig.scan(10)
+            rig.readings.rh_pct.set(25.0, rig.now_s + offset_s)
+            rig.controller.scan(rig.readings, rig.now_s)
+            self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.MISSING)
+            self.assertEqual(rig.controller.judge.inputs.rh_pct, 20.0)
+
+    def test_a_clock_that_runs_backwards_trusts_nothing(self):
+        rig = opened()
+        d = rig.controller.scan(rig.readings, rig.now_s - 100)
+        self.assertFalse(d.valve)
+        self.assertEqual(rig.controller.judge.inputs.trusted, 0)
+
+    def test_an_error_beside_the_same_value_is_an_error(self):
+        rig = opened()
+        rig.errors["rh_pct"] = r.ERROR_CHECKSUM
+        rig.run(40)
+        self.assertTrue(rig.refused(w.RH_BAD))
+
+    def test_before_the_first_reading_the_defaults_are_humid_and_untrusted(self):
+        rig = Rig()
+        for name in rig.values:
+            rig.values[name] = None
+        rig.run(600)
+        inputs = rig.controller.judge.inputs
+        self.assertEqual(inputs.trusted, 0)
+        self.assertEqual(list(inputs.age_s), [-1] * 7)
+        self.assertEqual(inputs.rh_pct, 100.0)
+        self.assertTrue(rig.refused(w.INDOOR_BAD))
+        self.assertTrue(rig.refused(w.RH_BAD))
+        self.assertTrue(rig.refused(w.HUMID_ENOUGH))
+
+    def test_unfitted_channels_say_so(self):
+        inputs = Rig().controller.judge.inputs
+        for index in (r.GLASS, r.SUPPLY, r.ROOM, r.ROOM_RH):
+            self.assertEqual(inputs.status[index], r.UNFITTED)
+
+    def test_nan_in_every_sample_at_once_never_opens(self):
+        fitted = {"has_glass": 1, "has_supply": 1, "has_room": 1}
+        rig = Rig(fitted)
+        for name in rig.values:
+            rig.values[name] = NAN
+        for _ in range(400):
+            self.assertFalse(rig.scan(10).valve)
+        rig = opened(fitted)
+        for name in rig.values:
+            rig.values[name] = NAN
+        rig.run(40)
+        for _ in range(400):
+            self.assertFalse(rig.scan(10).valve)
+        inputs = rig.controller.judge.inputs
+        for name in r.SAMPLE_NAMES:
+            value = getattr(inputs, name)
+            self.assertTrue(-100.0 <= value <= 130.0)
+
+    def test_inputs_hold_every_good_value_and_the_humidity_ratio(self):
+        rig = Rig({"has_glass": 1, "has_supply": 1, "has_room": 1})
+        rig.values["room_c"] = 18.5
+        rig.values["room_rh_pct"] = 33.0
+        rig.scan(10)
+        inputs = rig.controller.judge.inputs
+        for name in r.SAMPLE_NAMES:
+            self.assertEqual(getattr(inputs, name), rig.values[name])
+        # 20 % of 2339.2 Pa is 467.8 Pa: 621.945 * 467.8 / (101325 - 467.8) = 2.885 g/kg
+        self.assertAlmostEqual(inputs.humidity_ratio_g_kg, 2.885, delta=0.003)
+
+
+class TestJump(unittest.TestCase):
+    def test_one_spike_moves_nothing(self):
+        for name, spike in (("rh_pct", 90.0), ("indoor_c", 30.0)):
+            rig = opened()
+            target_pct = rig.decision.target_pct
+            good = rig.values[name]
+            rig.values[name] = spike
+            rig.scan(10)
+            self.assertTrue(rig.decision.valve)
+            self.assertEqual(rig.decision.target_pct, target_pct)
+            rig.values[name] = good
+            self.assertTrue(rig.run(300).valve)
+            self.assertEqual(rig.decision.target_pct, target_pct)
+
+    def test_a_dry_spike_opens_nothing(self):
+        rig = Rig()
+        rig.values["rh_pct"] = 60.0
+        rig.run(600)
+        rig.values["rh_pct"] = 10.0
+        self.assertFalse(rig.scan(10).valve)
+        self.assertFalse(rig.scan(10).valve)
+        rig.values["rh_pct"] = 60.0
+        self.assertFalse(rig.run(60).valve)
+
+    def test_nor_does_a_dry_spike_right_after_a_gap(self):
+        rig = Rig()
+        rig.values["rh_pct"] = 60.0
+        rig.run(600)
+        rig.values["rh_pct"] = None
+        rig.run(120)
+        rig.values["rh_pct"] = 10.0
+        self.assertFalse(rig.scan(10).valve)
+        rig.values["rh_pct"] = 60.0
+        self.assertFalse(rig.run(60).valve)
+
+    def test_a_jump_that_three_readings_confirm_is_believed(self):
+        rig = opened()
+        rig.values["rh_pct"] = 60.0
+        rig.scan(10)
+        rig.scan(10)
+        self.assertEqual(rig.controller.judge.inputs.rh_pct, 20.0)
+        rig.scan(10)
+        self.assertEqual(rig.controller.judge.inputs.rh_pct, 60.0)
+        self.assertTrue(rig.controller.judge.inputs.trusted & RH_BIT)
+
+    def test_readings_that_disagree_confirm_nothing(self):
+        rig = opened()
+        for value in (60.0, 90.0, 40.0):
+            rig.values["rh_pct"] = value
+            rig.scan(10)
+        self.assertEqual(rig.controller.judge.inputs.rh_pct, 20.0)
+        rig.scan(1)
+        self.assertFalse(rig.decision.valve)
+        self.assertFalse(rig.controller.judge.inputs.trusted & RH_BIT)
+
+    def test_one_reading_seen_in_three_scans_confirms_nothing(self):
+        rig = opened()
+        rig.readings.rh_pct.set(60.0, rig.now_s)
+        for _ in range(5):
+            rig.controller.scan(rig.readings, rig.now_s)
+        self.assertEqual(rig.controller.judge.inputs.rh_pct, 20.0)
+
+    def test_a_small_step_is_no_jump(self):
+        rig = opened()
+        rig.values["rh_pct"] = 28.0  # 8 % RH is the largest step
+        rig.scan(10)
+        self.assertEqual(rig.controller.judge.inputs.rh_pct, 28.0)
+
+
+class TestFrozen(unittest.TestCase):
+    def test_humidity_that_stands_still_while_the_room_warms_is_frozen_after_three_hours(self):
+        rig = Rig()
+        rig.run(600)
+        began_s = rig.now_s - 590
+        rig.values["indoor_c"] = 20.5
+        while not rig.scan(30).refusals >> w.RH_BAD & 1:
+            self.assertTrue(rig.now_s - began_s < 4 * 3600)
+        self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.FROZEN)
+        self.assertTrue(10800 <= rig.now_s - began_s <= 10840)
+        rig.values["rh_pct"] = 20.1
+        rig.scan(10)
+        self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+
+    def test_humidity_may_stand_still_in_a_room_that_does(self):
+        rig = Rig()
+        rig.run(600)
+        rig.values["indoor_c"] = 20.25
+        rig.run(5 * 3600, 30)
+        self.assertFalse(rig.refused(w.RH_BAD))
+        self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.TRUSTED)
+
+    def test_humidity_that_moves_with_the_room_is_alive(self):
+        rig = Rig()
+        for hour in range(6):
+            rig.values["indoor_c"] = 20.0 + hour
+            rig.values["rh_pct"] = 20.0 + 0.1 * hour
+            rig.run(3600, 30)
+            self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.TRUSTED)
+
+    def test_an_outdoor_probe_that_stands_still_for_a_day_counts_as_none(self):
+        rig = Rig({"design_outdoor_c": -25.0})
+        rig.values["outdoor_c"] = 5.0
+        rig.run(86400, 300)
+        self.assertEqual(rig.decision.notices & (1 << w.OUTDOOR_NONE), 0)
+        rig.run(300, 300)
+        self.assertTrue(rig.noticed(w.OUTDOOR_NONE))
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, -25.0)
+        rig.values["outdoor_c"] = 4.9
+        rig.scan(10)
+        self.assertFalse(rig.noticed(w.OUTDOOR_NONE))
+        self.assertAlmostEqual(rig.controller.judge.inputs.outdoor_c, 4.9, delta=1e-5)
+
+
+class TestOutdoor(unittest.TestCase):
+    def believed(self, rig):
+        return rig.controller.judge.inputs.outdoor_c
+
+    def test_without_any_reading_the_design_temperature_sets_the_target_and_the_valve_may_open(self):
+        rig = Rig({"design_outdoor_c": -10.0})
+        rig.values["outdoor_c"] = None
+        rig.values["rh_pct"] = 8.0
+        rig.run(600)
+        self.assertEqual(self.believed(rig), -10.0)
+        self.assertTrue(rig.noticed(w.OUTDOOR_NONE))
+        self.assertTrue(rig.decision.valve)
+        with_reading = Rig({"design_outdoor_c": -10.0})
+        with_reading.values["outdoor_c"] = -10.0
+        with_reading.run(600)
+        self.assertAlmostEqual(rig.decision.target_pct, with_reading.decision.target_pct, delta=0.01)
+
+    def test_a_reading_too_old_leaves_the_lowest_of_the_day_then_the_design_temperature(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -8.0
+        rig.run(3600)
+        rig.values["outdoor_c"] = -5.0
+        rig.run(4 * 3600)
+        self.assertEqual(self.believed(rig), -5.0)
+        rig.values["outdoor_c"] = None
+        rig.run(5400)
+        self.assertEqual(self.believed(rig), -5.0)
+        self.assertFalse(rig.noticed(w.OUTDOOR_OLD))
+        rig.run(10)
+        self.assertTrue(rig.noticed(w.OUTDOOR_OLD))
+        self.assertAlmostEqual(self.believed(rig), -8.0, delta=0.02)
+        rig.run(16200 - 10)
+        self.assertAlmostEqual(self.believed(rig), -8.0, delta=0.02)
+        rig.run(10)
+        self.assertTrue(rig.noticed(w.OUTDOOR_NONE))
+        self.assertEqual(self.believed(rig), -30.0)
+
+    def test_losing_the_reading_never_warms_the_belief(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -29.0
+        rig.run(7200)
+        rig.values["outdoor_c"] = -35.0  # below the design temperature, and in no complete hour yet
+        rig.run(600)
+        rig.values["outdoor_c"] = None
+        lowest = self.believed(rig)
+        for _ in range(9 * 60):
+            rig.scan(60)
+            self.assertTrue(self.believed(rig) <= lowest)
+            lowest = self.believed(rig)
+
+    def test_it_recovers_with_the_first_reading(self):
+        rig = Rig()
+        rig.run(600)
+        rig.values["outdoor_c"] = None
+        rig.run(8 * 3600, 60)
+        rig.values["outdoor_c"] = -3.0
+        rig.scan(10)
+        self.assertEqual(self.believed(rig), -3.0)
+
+    def test_a_step_of_20_k_up_is_held(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -10.0
+        rig.run(600)
+        rig.values["outdoor_c"] = 10.0
+        rig.scan(10)
+        self.assertTrue(rig.noticed(w.OUTDOOR_HELD))
+        self.assertTrue(self.believed(rig) < -9.9)
+        rig.run(1790)
+        self.assertAlmostEqual(self.believed(rig), -10.0 + 3.0 * 0.5, delta=0.02)
+        rig.values["outdoor_c"] = -10.0  # it was the sun on the probe
+        rig.scan(10)
+        self.assertEqual(self.believed(rig), -10.0)
+        self.assertFalse(rig.noticed(w.OUTDOOR_HELD))
+
+    def test_warmth_that_lasts_an_hour_is_believed(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -10.0
+        rig.run(600)
+        rig.values["outdoor_c"] = 10.0
+        rig.run(1800)
+        rig.values["outdoor_c"] = 8.0
+        rig.run(900)
+        rig.values["outdoor_c"] = 9.0
+        rig.run(910)
+        self.assertAlmostEqual(self.believed(rig), 8.0, delta=0.02)  # the lowest of the hour, 9 is held
+        self.assertTrue(rig.noticed(w.OUTDOOR_HELD))
+
+    def test_warmth_does_not_last_while_no_reading_comes(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -10.0
+        rig.run(600)
+        rig.values["outdoor_c"] = 15.0
+        rig.run(10)
+        rig.values["outdoor_c"] = None
+        rig.run(7200, 60)
+        rig.values["outdoor_c"] = 15.0
+        rig.run(10)
+        self.assertTrue(self.believed(rig) < -6.9)
+
+    def test_a_slow_rise_is_followed_at_once(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -10.0
+        rig.run(600)
+        for _ in range(60):
+            rig.values["outdoor_c"] += 0.04  # 2.4 K/h
+            rig.run(60)
+            self.assertAlmostEqual(self.believed(rig), rig.values["outdoor_c"], delta=0.05)
+
+    def test_a_step_of_20_k_down_is_believed_at_once(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = 10.0
+        rig.run(600)
+        target_pct = rig.decision.target_pct
+        rig.values["outdoor_c"] = -10.0
+        rig.scan(10)
+        self.assertEqual(self.believed(rig), -10.0)
+        self.assertTrue(rig.decision.target_pct < target_pct - 5.0)
+
+    def test_nonsense_outdoors_is_not_taken(self):
+        for value in (NAN, INF, 60.1, -70.1, 85.0, -127.0):
+            rig = Rig()
+            rig.values["outdoor_c"] = -4.0
+            rig.run(60)
+            rig.values["outdoor_c"] = value
+            rig.run(60)
+            self.assertEqual(self.believed(rig), -4.0)
+            self.assertEqual(rig.controller.judge.inputs.status[r.OUTDOOR], r.OUT_OF_RANGE)
+
+
+class TestFurtherSensors(unittest.TestCase):
+    def test_a_lost_glass_or_room_sensor_is_told_and_stops_nothing(self):
+        for setting, name, code in (
+            ("has_glass", "glass_c", w.GLASS_BAD),
+            ("has_room", "room_c", w.ROOM_BAD),
+            ("has_room", "room_rh_pct", w.ROOM_BAD),
+        ):
+            rig = opened({setting: 1, "max_run_s": 86400})
+            self.assertFalse(rig.noticed(code))
+            rig.values[name] = None
+            rig.run(310)
+            self.assertTrue(rig.noticed(code))
+            self.assertTrue(rig.decision.valve)
+            self.assertFalse(opened().noticed(code))
+
+
+class TestContact(unittest.TestCase):
+    def test_since_moves_only_with_the_state(self):
+        contact = r.Contact()
+        contact.set(r.ON, 50)
+        contact.set(r.ON, 70)
+        self.assertEqual(contact.since_s, 50)
+        contact.set(r.OFF, 90)
+        self.assertEqual((contact.state, contact.since_s), (r.OFF, 90))
+
+
+if __name__ == "__main__":
+    unittest.main()
