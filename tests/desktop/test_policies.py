@@ -1,0 +1,210 @@
+"""The policies on a real house model: what they are told, when they may open, and the slow caps all of them obey."""
+
+import math
+from array import array
+
+import pytest
+
+from dewcore.ceiling import corner_ceiling_pct, envelope_ceiling_pct
+from dewcore.psychro import humidity_ratio_g_kg, sat_water_pa, vapour_pa
+from dewcore.words import FAN_OFF, HUMID_ENOUGH
+from dewsim import plant, policies
+from dewsim.errors import InputError
+from dewsim.housefile import House
+
+CLOCK = (1_006_905_600, 3600)  # 28 November 2001 00:00 UTC
+STEPS_A_DAY = 1440
+
+
+class Minutes:
+    """Invented air: a daily swing about a mean that falls over the days."""
+
+    def __init__(self, days: int, mean_c=-5.0, swing_k=4.0, fall_k=0.0):
+        n = self.n_steps = days * STEPS_A_DAY
+        self.outdoor_c = array(
+            "d", [mean_c - fall_k * k / n + swing_k * math.sin(2 * math.pi * k / STEPS_A_DAY) for k in range(n)]
+        )
+        self.outdoor_w_g_kg = array("d", [humidity_ratio_g_kg(vapour_pa(t, 80.0), 101325.0) for t in self.outdoor_c])
+        self.wind_m_s = array("d", [4.0] * n)
+
+
+def course_of(values=None, minutes=None):
+    house = House(values or {})
+    return plant.Course(house, minutes or Minutes(3), CLOCK[0] + CLOCK[1], 1)
+
+
+def controlled(course, settings=None, **more):
+    sensors = plant.Sensors(course.house, course, 1)
+    settings = settings or policies.settings_for(course.house, "house", exact=True)
+    return policies.run_controller(course, sensors, settings, CLOCK, 30.0, **more)
+
+
+def test_the_controller_is_told_what_the_house_file_says_of_glass_walls_room_and_sensors():
+    house = House(
+        {
+            "glass": {"f_day": 0.62, "f_night": 0.57},
+            "walls": {"corner_f": 0.66, "vapour_excess_pa": 405.0, "cap_pct": 37.0},
+            "room": {"colder_k": 1.5, "excess_g_kg": 0.7},
+            "sensors": {"rh_tolerance_pct": 3.0, "f_tolerance": 0.04, "f_error": 0.02},
+            "settings": {"min_off_s": 420},
+        }
+    )
+    s = policies.settings_for(house, "x.toml")
+    assert (s.glass_f_day, s.glass_f_night) == pytest.approx((0.64, 0.59))  # believed: true factor plus its error
+    assert (s.corner_f, s.vapour_excess_pa, s.cap_pct) == (0.66, 405.0, 37.0)
+    assert (s.room_colder_k, s.room_excess_g_kg) == (1.5, 0.7)
+    assert (s.rh_tolerance_pct, s.f_tolerance, s.min_off_s) == (3.0, 0.04, 420)
+    exact = policies.settings_for(house, "x.toml", exact=True)
+    assert exact.glass_f_day == 0.62
+    assert exact.rh_tolerance_pct == exact.f_tolerance == exact.indoor_tolerance_k == exact.outdoor_tolerance_k == 0.0
+
+
+@pytest.mark.parametrize(
+    "settings, words",
+    [
+        ({"min_of_s": 300}, ("x.toml", "[settings]", "min_of_s", "no such setting")),
+        ({"min_off_s": 5}, ("x.toml", "min_off_s", "found 5", "60 to 3600 s")),
+        ({"min_on_s": 1800, "max_run_s": 1800}, ("x.toml", "min_on_s", "max_run_s")),
+    ],
+)
+def test_a_setting_the_controller_refuses_is_one_clear_error(settings, words):
+    with pytest.raises(InputError) as refused:
+        policies.settings_for(House({"settings": settings}), "x.toml")
+    for word in words:
+        assert word in str(refused.value)
+
+
+def test_without_margin_changes_the_margins_and_nothing_else():
+    s = policies.settings_for(House(), "house")
+    bare = policies.without_margin(s)
+    changed = {name for name in type(s).__slots__ if getattr(s, name) != getattr(bare, name)}
+    assert changed == {"plain_margin_k", *policies.EXACT}
+    assert s.plain_margin_k == 8.0
+
+
+def test_the_valve_opens_only_while_fan_and_heat_run_and_never_for_less_than_the_shortest_run():
+    course = course_of()
+    run = controlled(course)
+    assert sum(run.valve) > 0
+    for k in range(course.n_steps):
+        if run.valve[k]:
+            assert course.fan[k] and course.heat[k]
+    gaps = runs_of(run.valve, 0)[1:-1]
+    assert gaps and all(minutes >= 5 for minutes in gaps)  # the shortest pause, 300 s, holds whatever the furnace does
+
+
+def test_without_heat_a_continuous_fan_carries_water_only_where_the_owner_allows_it():
+    heating = {"fan_continuous": True}
+    for needs_heat in (1, 0):
+        course = course_of({"heating": heating, "settings": {"water_needs_heat": needs_heat}})
+        run = controlled(course, policies.settings_for(course.house, "house", exact=True))
+        cold = sum(1 for k in range(course.n_steps) if run.valve[k] and not course.heat[k])
+        assert (cold == 0) == bool(needs_heat)
+
+
+def test_the_dial_and_the_controller_hold_their_targets():
+    course = course_of({"humidifier": {"kg_h": 1.0}})
+    caps = array("d", [60.0] * course.n_steps)
+    dial = policies.run_dial(course, caps, 25.0, 30.0)
+    rh = plant.rh_series_pct(course, dial.w_g_kg)[STEPS_A_DAY:]
+    assert 22.0 < sum(rh) / len(rh) < 26.0
+    run = controlled(course)
+    rh = plant.rh_series_pct(course, run.w_g_kg)
+    over = [rh[k] - run.target_pct[k] for k in range(STEPS_A_DAY, course.n_steps) if run.valve[k] == 6]
+    assert over and max(over) < 1.0  # never open above the target but for the shortest run
+
+
+def test_the_luckiest_dial_adds_no_wet_minute_and_the_next_step_would():
+    house = {"glass": {"f_day": 0.45, "f_night": 0.40}, "humidifier": {"kg_h": 1.2}, "gains": {"bursts": False}}
+    course = course_of(house, Minutes(6, mean_c=2.0, fall_k=30.0))
+    settings = policies.settings_for(course.house, "house", exact=True)
+    caps = policies.slow_caps_pct(course, settings)
+    shut = policies.run_shut(course, 30.0)
+    dial = policies.luckiest_dial(course, caps, shut, 30.0)
+    assert policies.added_wet_minutes(course, dial.w_g_kg, shut.w_g_kg) == 0
+    assert 5.0 <= dial.setting_pct < 40.0
+    wetter = policies.run_dial(course, caps, dial.setting_pct + policies.DIAL_STEP_PCT, 30.0)
+    assert policies.added_wet_minutes(course, wetter.w_g_kg, shut.w_g_kg) > 0
+
+
+def test_added_wet_minutes_counts_only_what_the_shut_house_does_not_have():
+    course = course_of()
+    n = course.n_steps
+    shut, wetter = array("d", [0.0] * n), array("d", [0.0] * n)
+    for k in (10, 11, 12):
+        wetter[k] = course.wet_w_g_kg[k]  # exactly at the wetting point counts as wet
+    shut[11] = course.wet_w_g_kg[11] + 1.0
+    assert policies.added_wet_minutes(course, wetter, shut) == 2
+
+
+def test_a_run_told_to_stop_stops_at_its_first_added_wet_step():
+    house = {"glass": {"f_day": 0.2, "f_night": 0.2}, "humidifier": {"kg_h": 3.0}}
+    course = course_of(house, Minutes(3, mean_c=0.0, fall_k=20.0))
+    settings = policies.without_margin(policies.settings_for(course.house, "house", exact=True))
+    shut = policies.run_shut(course, 20.0)
+    sensors = plant.Sensors(course.house, course, 1)
+    whole = policies.run_controller(course, sensors, settings, CLOCK, 20.0)
+    assert policies.added_wet_minutes(course, whole.w_g_kg, shut.w_g_kg) > 0
+    stopped = policies.run_controller(course, sensors, settings, CLOCK, 20.0, stop_when_wet=shut.w_g_kg)
+    first = min(
+        k for k in range(1, course.n_steps) if whole.w_g_kg[k] >= course.wet_w_g_kg[k] > shut.w_g_kg[k]
+    )
+    assert stopped.stopped_at == first
+
+
+def test_slow_caps_are_the_lowest_of_owner_envelope_and_corner_on_seven_day_means():
+    course = course_of(minutes=Minutes(9, mean_c=-20.0, swing_k=0.0))
+    settings = policies.settings_for(course.house, "house", exact=True)
+    caps = policies.slow_caps_pct(course, settings)
+    k = course.n_steps - 1
+    indoor_c = course.indoor_c[k]
+    envelope = envelope_ceiling_pct(indoor_c, 0.8 * sat_water_pa(-20.0), 540.0)
+    assert caps[k] == pytest.approx(min(40.0, envelope, corner_ceiling_pct(indoor_c, -20.0, 0.70)), abs=0.01)
+    run = controlled(course)
+    last = run.target_pct[k]
+    assert last <= caps[k] + 0.01
+    mild = course_of(minutes=Minutes(3, mean_c=18.0, swing_k=0.0))
+    assert set(policies.slow_caps_pct(mild, settings)) == {0.0}  # the season is over: nobody humidifies
+
+
+def test_the_start_is_no_more_humid_than_its_first_day_settles_at():
+    bone_dry = course_of({"house": {"air_changes_per_h": 2.0}}, Minutes(2, mean_c=-20.0, swing_k=0.0))
+    assert 0.0 < policies.start_rh_pct(bone_dry) < 15.0
+    humid = course_of({"gains": {"constant_kg_h": 2.0}}, Minutes(2, mean_c=10.0))
+    assert policies.start_rh_pct(humid) == 45.0
+
+
+def test_reasons_and_what_binds_are_noted_each_minute():
+    course = course_of()
+    run = controlled(course)
+    seen = set(run.reason)
+    assert {FAN_OFF, HUMID_ENOUGH} & seen and 31 in seen
+    for k in range(course.n_steps):
+        assert (run.reason[k] == 31) <= (run.valve[k] > 0)  # open at the last scan: open for at least one
+    assert min(run.ceiling_pct) > 0.0 and all(t <= c for t, c in zip(run.target_pct, run.ceiling_pct))
+
+
+def test_sensors_on_glass_supply_room_and_drain_are_served_where_the_settings_say_they_are_fitted():
+    values = {
+        "gains": {"people": 0, "bursts": False},
+        "room": {"colder_k": 1.0, "excess_g_kg": 0.2},
+        "settings": {"has_glass": 1, "has_supply": 1, "has_room": 1, "has_drain_wet": 1, "has_overflow": 1},
+    }
+    course = course_of(values)
+    run = controlled(course)
+    assert sum(run.valve) > 0
+    assert set(run.notices[STEPS_A_DAY:]) & {0}  # nothing missing, nothing untrusted
+
+
+def runs_of(values, wanted):
+    """Lengths of the stretches equal to wanted."""
+    lengths, length = [], 0
+    for value in values:
+        if value == wanted:
+            length += 1
+        elif length:
+            lengths.append(length)
+            length = 0
+    if length:
+        lengths.append(length)
+    return lengths
