@@ -110,7 +110,7 @@ class Controller:
         self.standing: int = 0  # the notices that only a new target can change
         # What sensors on the glass and in the coldest room last added to the model.  Losing such a sensor keeps
         # it: a lost reading never raises the target.
-        self.glass_colder_k: float = 0.0
+        self.glass_colder_k: float = -1000.0  # never measured
         self.room_colder_k: float = 0.0
         self.room_excess_pa: float = 0.0
 
@@ -175,11 +175,11 @@ class Controller:
         f = s.glass_f_night if night else s.glass_f_day
         modelled_c = c.glass_temperature_c(indoor_c - colder_k, inputs.outdoor_c, f)
         if inputs.trusted & (1 << GLASS):
-            self.glass_colder_k = max(0.0, modelled_c - inputs.glass_c)
-        d.glass_c = modelled_c - self.glass_colder_k
+            self.glass_colder_k = modelled_c - inputs.glass_c
+        d.glass_c = modelled_c - max(0.0, self.glass_colder_k)
         terms = self.terms
         terms.glass_pct = c.room_ceiling_pct(indoor_c, excess_pa, d.glass_c)
-        self._plain(inputs, night_colder_k, night_excess_pa)
+        self._plain(inputs, night_colder_k, night_excess_pa, modelled_c - self.glass_colder_k, f)
         self._slow(inputs)
         self._bind()
         wetting_pa = vapour_pa(indoor_c, d.target_pct) + excess_pa
@@ -210,12 +210,17 @@ class Controller:
             measured_pa = vapour_pa(inputs.room_c, inputs.room_rh_pct)
             self.room_excess_pa = max(0.0, measured_pa - vapour_pa(inputs.indoor_c, inputs.rh_pct))
 
-    def _plain(self, inputs: "Inputs", colder_k: float, excess_pa: float) -> None:
-        """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin."""
+    def _plain(self, inputs: "Inputs", colder_k: float, excess_pa: float, sensed_c: float, f_now: float) -> None:
+        """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
+
+        sensed_c: the glass now by its own sensor [°C], very warm without one.  Curtains cool it by what they cost
+        the main room's glass, never less in a colder room: there a smaller cost would raise the target.
+        """
         s = self.settings
         f = s.glass_f_night
         cooled_c = c.glass_temperature_c(inputs.indoor_c - colder_k, inputs.outdoor_c, f)
-        cooled_c -= s.plain_margin_k + self.glass_colder_k
+        curtains_k = (f_now - f) * max(0.0, inputs.indoor_c - inputs.outdoor_c)
+        cooled_c = min(cooled_c, sensed_c - curtains_k) - s.plain_margin_k
         surface_pct = c.room_ceiling_pct(inputs.indoor_c, 0.0, cooled_c)
         plain_pct = c.room_ceiling_pct(inputs.indoor_c, excess_pa, cooled_c)
         self.terms.plain_pct = plain_pct - self.margin.set(
