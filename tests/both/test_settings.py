@@ -1,0 +1,130 @@
+"""Settings: what is accepted, what is refused with which words, and that a change is whole or nothing."""
+
+import unittest
+
+from dewcore.settings import SWITCH, TABLE, UNITS, SettingError, Settings, accepted, disagreement, row_of
+
+NAN = float("nan")
+INF = float("inf")
+
+
+def refusal(values):
+    """The text with which a change is refused."""
+    try:
+        Settings().change(values)
+    except SettingError as problem:
+        return str(problem)
+    raise AssertionError("accepted: %r" % values)
+
+
+class TestTable(unittest.TestCase):
+    def test_every_default_lies_within_its_bounds_and_they_agree(self):
+        for name, _, default, lowest, highest in TABLE:
+            self.assertTrue(lowest <= default <= highest)
+            self.assertEqual(getattr(Settings(), name), default)
+        self.assertEqual(disagreement(Settings()), "")
+
+    def test_bounds_have_the_defaults_type(self):
+        for _, _, default, lowest, highest in TABLE:
+            self.assertEqual(type(lowest), type(default))
+            self.assertEqual(type(highest), type(default))
+            self.assertTrue(lowest < highest)
+
+    def test_every_unit_is_a_known_one_and_stands_in_the_name(self):
+        endings = {"%": "_pct", "K": "_k", "°C": "_c", "Pa": "_pa", "g/kg": "_g_kg", "min": "_min", "s": "_s"}
+        for name, unit, _, _, _ in TABLE:
+            self.assertIn(unit, UNITS)
+            if unit in endings:
+                self.assertTrue(name.endswith(endings[unit]))
+
+    def test_every_unit_is_used_and_every_name_is_there_once(self):
+        self.assertEqual(set([row[1] for row in TABLE]), set(UNITS))
+        self.assertEqual(len(set([row[0] for row in TABLE])), len(TABLE))
+
+    def test_switches_are_off_or_on(self):
+        for _, unit, _, lowest, highest in TABLE:
+            if unit == SWITCH:
+                self.assertEqual((lowest, highest), (0, 1))
+
+
+class TestAccepted(unittest.TestCase):
+    def test_bounds_themselves_are_accepted_and_nothing_beyond(self):
+        for name, _, default, lowest, highest in TABLE:
+            self.assertEqual(accepted(name, lowest), lowest)
+            self.assertEqual(accepted(name, highest), highest)
+            step = 1 if isinstance(default, int) else 0.01
+            for value in (lowest - step, highest + step, NAN, INF, -INF, 10**12):
+                self.assertRaises(SettingError, accepted, name, value)
+
+    def test_only_numbers_are(self):
+        for value in (True, False, "40", "", None, [40], b"40"):
+            self.assertRaises(SettingError, accepted, "cap_pct", value)
+            self.assertRaises(SettingError, accepted, "owner_off", value)
+
+    def test_whole_settings_take_whole_numbers_only(self):
+        self.assertEqual(accepted("min_on_s", 240.0), 240)
+        self.assertTrue(isinstance(accepted("min_on_s", 240.0), int))
+        self.assertRaises(SettingError, accepted, "min_on_s", 240.5)
+
+    def test_others_become_floats(self):
+        self.assertTrue(isinstance(accepted("cap_pct", 40), float))
+
+    def test_an_unknown_name_is_refused(self):
+        self.assertRaises(SettingError, row_of, "cap")
+        self.assertEqual(refusal({"cap": 40.0}), "cap: no such setting; remove it or correct its name")
+
+    def test_the_words_name_setting_finding_bounds_and_remedy(self):
+        self.assertEqual(refusal({"min_on_s": 5}), "min_on_s: found 5, out of bounds; allowed 60 to 1800 s; correct it")
+        self.assertEqual(refusal({"owner_off": 2}), "owner_off: found 2, out of bounds; allowed 0 to 1; correct it")
+        self.assertEqual(
+            refusal({"min_on_s": 60.5}), "min_on_s: found 60.5, not a whole number; allowed 60 to 1800 s; correct it"
+        )
+
+    def test_a_long_value_is_not_echoed_whole(self):
+        text = refusal({"min_on_s": "x" * 1000})
+        self.assertTrue(len(text) < 130)
+        self.assertIn("not a number", text)
+
+
+class TestChange(unittest.TestCase):
+    def test_all_of_it_takes_effect(self):
+        settings = Settings()
+        settings.change({"cap_pct": 35, "min_on_s": 240})
+        self.assertEqual((settings.cap_pct, settings.min_on_s), (35.0, 240))
+
+    def test_or_none_where_one_is_refused(self):
+        for bad in ({"cap_pct": 35.0, "wish_pct": 99.0}, {"wish_pct": 99.0, "cap_pct": 35.0}, {"cap_pct": 35.0, "x": 1}):
+            settings = Settings()
+            self.assertRaises(SettingError, settings.change, bad)
+            self.assertEqual((settings.cap_pct, settings.wish_pct), (40.0, 40.0))
+
+    def test_or_none_where_two_disagree(self):
+        settings = Settings()
+        self.assertRaises(SettingError, settings.change, {"cap_pct": 35.0, "glass_f_night": 0.6})
+        self.assertEqual((settings.cap_pct, settings.glass_f_night), (40.0, 0.50))
+
+    def test_two_that_agree_only_together_pass_together(self):
+        settings = Settings()
+        settings.change({"glass_f_night": 0.6, "glass_f_day": 0.65})
+        self.assertEqual(settings.glass_f_night, 0.6)
+
+    def test_every_disagreement_names_its_setting(self):
+        for values in (
+            {"glass_f_night": 0.56},
+            {"curtains_from_min": 480},
+            {"min_on_s": 1800, "max_run_s": 1800},
+            {"has_line_sense": 0},
+        ):
+            self.assertIn(": ", refusal(values))
+            self.assertIn(refusal(values).split(":")[0], [row[0] for row in TABLE])
+        Settings().change({"has_line_sense": 0, "has_load_sense": 0})
+
+    def test_nothing_changes_nothing(self):
+        settings = Settings()
+        settings.change({})
+        for row in TABLE:
+            self.assertEqual(getattr(settings, row[0]), row[2])
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,229 @@
+"""Reasons: one sentence a code, each provoked once through the whole decision, and the texts built from them."""
+
+import unittest
+
+from dewcore import readings as r
+from dewcore import words as w
+from dewcore.permit import PROOF_NAMES
+from dewcore.ceiling import BINDS_NAMES
+from rig import NAN, Rig, opened, ready
+
+
+def contact(name, state, changes=None):
+    """The reason that a contact's state gives an open valve."""
+    rig = opened(changes)
+    rig.contact(name, state)
+    rig.scan(1)
+    return rig
+
+
+def sample(name, value, seconds, changes=None):
+    """What a sample's value does to an open valve after some seconds."""
+    rig = opened(changes)
+    rig.values[name] = value
+    rig.run(seconds)
+    return rig
+
+
+def welded():
+    rig = opened()
+    rig.welded = True
+    rig.contact("heat_call", r.OFF)
+    rig.run(20)
+    return rig
+
+
+def running_drain():
+    rig = ready({"has_drain_wet": 1})
+    rig.contact("drain_wet", r.ON)
+    rig.run(1300)
+    return rig
+
+
+def dead_relay(seconds):
+    rig = Rig()
+    rig.follows = False
+    rig.run(seconds)
+    return rig
+
+
+def owner_off():
+    rig = opened()
+    rig.settings.change({"owner_off": 1})
+    rig.scan(10)
+    return rig
+
+
+def supply_cold():
+    rig = opened({"has_supply": 1})
+    rig.values["supply_c"] = 20.0
+    rig.scan(10)
+    return rig
+
+
+def boot(changes=None, fan=r.ON, outdoor_c=0.0, seconds=600):
+    rig = Rig(changes)
+    rig.contact("fan", fan)
+    rig.values["outdoor_c"] = outdoor_c
+    rig.run(seconds)
+    return rig
+
+
+def settling():
+    rig = boot(None, r.OFF)
+    rig.contact("fan", r.ON)
+    rig.scan(1)
+    return rig
+
+
+def weld_test():
+    rig = ready()
+    rig.contact("line_sense", r.OFF)
+    rig.scan(10)
+    rig.contact("line_sense", r.ON)
+    rig.scan(0)
+    return rig
+
+
+def starts():
+    rig = opened({"max_starts_per_h": 1, "min_off_s": 60})
+    rig.scan(10)
+    rig.contact("heat_call", r.OFF)
+    rig.run(100)
+    rig.contact("heat_call", r.ON)
+    rig.scan(10)
+    return rig
+
+
+def passed():
+    rig = ready()
+    rig.run(3620)
+    return rig
+
+
+REFUSALS = {
+    "leak_wet": lambda: contact("leak", r.ON),
+    "leak_wire": lambda: contact("leak", r.UNREADABLE),
+    "overflow": lambda: contact("overflow", r.ON, {"has_overflow": 1}),
+    "welded": welded,
+    "drain_runs": running_drain,
+    "relay_failed": lambda: dead_relay(1200),
+    "switch_off": lambda: contact("off_switch", r.ON),
+    "owner_off": owner_off,
+    "absent": lambda: contact("absent", r.ON, {"has_absent": 1}),
+    "season_over": lambda: boot(None, r.ON, 25.0),
+    "indoor_bad": lambda: sample("indoor_c", NAN, 40),
+    "rh_bad": lambda: sample("rh_pct", NAN, 40),
+    "contact_unreadable": lambda: contact("heat_call", r.UNREADABLE),
+    "fan_unfitted": lambda: contact("fan", r.NOT_FITTED),
+    "fan_unreadable": lambda: contact("fan", r.UNREADABLE),
+    "heat_unprovable": lambda: boot({"has_heat_call": 0}),
+    "humid_enough": ready,
+    "fan_off": lambda: contact("fan", r.OFF),
+    "fan_settling": settling,
+    "supply_cold": supply_cold,
+    "heat_off": lambda: contact("heat_call", r.OFF),
+    "line_dead": lambda: contact("line_sense", r.OFF),
+    "longest_run": lambda: sample("rh_pct", 20.0, 1820, {"max_run_s": 1800}),
+    "min_off": lambda: boot(None, r.ON, 0.0, 10),
+    "starts_per_hour": starts,
+    "weld_test": weld_test,
+    "relay_retry": lambda: dead_relay(400),
+}
+
+NOTICES = {
+    "min_on": lambda: sample("rh_pct", 27.9, 60),
+    "outdoor_old": lambda: sample("outdoor_c", None, 5410),
+    "outdoor_none": lambda: boot(None, r.ON, None),
+    "outdoor_held": lambda: sample("outdoor_c", 20.0, 60),
+    "clock_unknown": opened,
+    "glass_bad": lambda: sample("glass_c", None, 70, {"has_glass": 1}),
+    "supply_bad": lambda: sample("supply_c", None, 70, {"has_supply": 1}),
+    "room_bad": lambda: sample("room_c", None, 310, {"has_room": 1}),
+    "no_water": lambda: sample("rh_pct", 20.0, 620, {"has_drain_wet": 1}),
+    "fan_stuck_off": lambda: boot(None, r.OFF, 0.0, 86420),
+    "ceiling_passed": passed,
+}
+
+
+class TestReachable(unittest.TestCase):
+    def test_every_refusal_is_provoked_and_the_valve_is_shut_then(self):
+        self.assertEqual(set(REFUSALS), set([row[0] for row in w.REFUSALS]))
+        for n in range(len(w.REFUSALS)):
+            rig = REFUSALS[w.REFUSALS[n][0]]()
+            self.assertTrue(rig.refused(n), w.REFUSALS[n][0])
+
+    def test_every_notice_is_provoked(self):
+        self.assertEqual(set(NOTICES), set([row[0] for row in w.NOTICES]))
+        for n in range(len(w.NOTICES)):
+            self.assertTrue(NOTICES[w.NOTICES[n][0]]().noticed(n), w.NOTICES[n][0])
+
+    def test_an_open_valve_has_no_reason_to_be_shut(self):
+        self.assertEqual(opened().decision.refusals, 0)
+
+
+class TestTables(unittest.TestCase):
+    def test_every_code_is_its_rows_number(self):
+        for table in (w.REFUSALS, w.NOTICES):
+            for n in range(len(table)):
+                self.assertEqual(getattr(w, table[n][0].upper()), n)
+
+    def test_each_sentence_is_one_and_its_own(self):
+        texts = [w.OPEN_SENTENCE] + [row[1] for row in w.REFUSALS] + [row[1] for row in w.NOTICES]
+        self.assertEqual(len(set(texts)), len(texts))
+        for text in texts:
+            self.assertTrue(text.endswith("."))
+            self.assertTrue(text[0].isupper() or text.startswith("24 V"))
+            self.assertTrue(len(text) <= 110)
+
+    def test_masks_fit_a_boards_small_integers(self):
+        self.assertTrue(len(w.REFUSALS) <= 30)
+        self.assertTrue(len(w.NOTICES) <= 30)
+
+    def test_other_names_are_there_once(self):
+        for names in (PROOF_NAMES, BINDS_NAMES):
+            self.assertEqual(len(set(names)), len(names))
+
+
+class TestSentences(unittest.TestCase):
+    def test_the_most_important_reason_is_the_lowest_bit(self):
+        self.assertEqual(w.first_bit(1), 0)
+        self.assertEqual(w.first_bit(0b101000), 3)
+        mask = (1 << w.HEAT_OFF) | (1 << w.LEAK_WET)
+        self.assertEqual(w.reason_name(mask), "leak_wet")
+        self.assertEqual(w.status_sentence(mask), w.REFUSALS[w.LEAK_WET][1])
+
+    def test_without_a_reason_the_valve_is_open(self):
+        self.assertEqual(w.reason_name(0), "open")
+        self.assertEqual(w.status_sentence(0), w.OPEN_SENTENCE)
+
+    def test_all_that_holds_in_order(self):
+        self.assertEqual(
+            w.sentences((1 << w.FAN_OFF) | (1 << w.ABSENT), 1 << w.GLASS_BAD),
+            [w.REFUSALS[w.ABSENT][1], w.REFUSALS[w.FAN_OFF][1], w.NOTICES[w.GLASS_BAD][1]],
+        )
+        self.assertEqual(w.sentences(0, 1 << w.MIN_ON), [w.OPEN_SENTENCE, w.NOTICES[w.MIN_ON][1]])
+
+
+class TestDecimal(unittest.TestCase):
+    def test_the_same_text_everywhere(self):
+        for value, places, text in (
+            (0.0, 0, "0"),
+            (12.34, 1, "12.3"),
+            (12.375, 2, "12.38"),  # exact in binary, halves away from zero
+            (-12.375, 2, "-12.38"),
+            (-0.001, 1, "0.0"),
+            (5.0, 2, "5.00"),
+            (0.0625, 3, "0.063"),
+            (-7.5, 0, "-8"),
+            (99.96, 1, "100.0"),
+            (3, 1, "3.0"),
+        ):
+            self.assertEqual(w.decimal(value, places), text)
+
+    def test_no_text_for_what_is_no_number(self):
+        self.assertRaises(ValueError, w.decimal, NAN, 1)
+
+
+if __name__ == "__main__":
+    unittest.main()
