@@ -64,7 +64,7 @@ class Channel:
         self.frozen_s: int = row[4] * 3600
 
     def take(self, sample: "r.Sample", now_s: int) -> bool:
-        """Take the sample's value if it can be believed; True where the believed value changed."""
+        """Take a value that differs from the last good one if it can be believed; True where it was taken."""
         at_s = sample.at_s
         if sample.error != r.ERROR_OK or at_s < 0 or not self.at_s <= at_s <= now_s:
             self.fault = r.OUT_OF_RANGE if sample.error == r.ERROR_RANGE else r.MISSING
@@ -78,12 +78,10 @@ class Channel:
             return False
         self.fault = r.TRUSTED
         self.jump_count = 0
-        changed = self.at_s < 0 or value != self.good
-        if changed:
-            self.good = value
-            self.same_since_s = at_s
+        self.good = value
+        self.same_since_s = at_s
         self.at_s = at_s
-        return changed
+        return True
 
     def _is_jump(self, value: float, at_s: int) -> bool:
         if abs(value - self.good) <= self.max_step:
