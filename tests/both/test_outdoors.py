@@ -88,6 +88,14 @@ class TestBelief(unittest.TestCase):
         self.assertFalse(belief.take(0.0, 7200))
         self.assertEqual(belief.believed_c, 0.0)
 
+    def test_a_cold_first_reading_of_the_hour_does_not_take_back_the_slow_rise(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        belief.take(-9.9, 60)
+        for minute in range(2, 62):
+            belief.take(10.0, 60 * minute)
+        self.assertAlmostEqual(belief.believed_c, -10.0 + 3.0 * 61 / 60, delta=1e-3)
+
     def test_a_falling_back_starts_the_hour_anew(self):
         belief = OutdoorBelief()
         belief.take(-20.0, 0)
