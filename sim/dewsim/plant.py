@@ -183,8 +183,8 @@ class Course:
 
     house: as dewsim.housefile.House; minutes: outdoor_c [°C], outdoor_w_g_kg [g/kg], wind_m_s [m/s],
     n_steps, at dt_s; start_local_s: local standard time of step 0, seconds since 1970; seed: a whole
-    number, of the bursts; dt_s: whole seconds, 1..3600; pressure_pa: of the indoor air.  ValueError for another
-    dt_s or weather shorter than one step.
+    number, of the bursts; dt_s: whole seconds, 1..3600; pressure_pa: of the indoor air.  ValueError for
+    another dt_s or weather shorter than one step.
 
     Columns, index k at start + k*dt_s, array('d'): outdoor_c, outdoor_w_g_kg, indoor_c, supply_c [°C],
     glass_c (coldest room's), gain_kg_h, air_changes_per_h, sat_w_g_kg (over water, indoor air),

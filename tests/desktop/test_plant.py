@@ -117,11 +117,13 @@ def test_start_is_45_percent_in_air_and_store():
     c = course(plainest(buffer={"nodes": 2}), Minutes(1))
     water = plant.Moisture(c)
     assert water.rh_pct(0) == pytest.approx(45.0, rel=1e-12)
-    # in equilibrium: the store takes nothing, so the first step's loss is ventilation alone, 0.4/1.75 /h
-    before = water.w_g_kg
-    water.step(0, 0.0)
-    lost = (before - 1.2784) * 0.4 / 1.75 / 60.0
-    assert before - water.w_g_kg == pytest.approx(lost, rel=0.02)
+    # air that comes in as humid as the air inside: in equilibrium nothing moves
+    c = course(plainest(buffer={"nodes": 2}), Minutes(24, outdoor_w_g_kg=water.w_g_kg))
+    assert run(c, 0.0)[0].phi_b_pct == pytest.approx(water.phi_b_pct, rel=1e-12)
+    assert run(c, 0.0)[0].w_g_kg == pytest.approx(water.w_g_kg, rel=1e-12)
+    # 45 % of 2338.8 Pa (Buck, 20 C) is 1052.5 Pa: 621.945 * 1052.5/100272.5 = 6.528 g/kg;
+    # saturated 14.695: 44.42 %
+    assert plant.Moisture(c).phi_b_pct == pytest.approx(44.42, abs=0.02)
 
 
 def test_steady_state_of_a_steady_source():
@@ -195,6 +197,8 @@ def test_people_through_a_week():
     # 5 * 903 + 2 * 1200 = 6915 g
     c = course(plainest(gains={"people": 2}), Minutes(168))
     assert sum(c.gain_kg_h) / 60.0 == pytest.approx(2 * 6.915, rel=1e-9)
+    noons = [c.gain_kg_h[day * DAY + 720] / 2.0 for day in range(7)]
+    assert noons == pytest.approx([0.022] * 5 + [0.055] * 2)
     # 40 g/h up to 07:00, then 55, from 08:00 22 on a Monday, 55 from 17:00, 40 from 23:00; Saturday noon 55
     hours = [c.gain_kg_h[m] / 2.0 for m in (419, 420, 479, 480, 1019, 1020, 1379, 1380, 5 * DAY + 720)]
     assert hours == pytest.approx([0.040, 0.055, 0.055, 0.022, 0.022, 0.055, 0.055, 0.040, 0.055])
@@ -207,9 +211,38 @@ def test_bursts_of_three_people_on_average():
     days = [plant.bursts(gains, 7, day) for day in range(4000)]
     total = fmean(sum(kg for _, _, kg in day) for day in days)
     assert total == pytest.approx(0.5 * 1.6915, abs=0.02)
-    starts = [start for day in days for start, minutes, _ in day if minutes == 25]
-    assert len(starts) == 4000
-    assert fmean(starts) == pytest.approx(430, abs=3) and pstdev(starts) == pytest.approx(40, abs=2)
+
+
+BURSTS = [  # minutes, earliest and latest start looked at, how many a day, mean and sd of start, mean kg
+    ("morning shower", 15, -600, 840, 3.0, 430, 35, 0.25),
+    ("evening shower", 15, 840, 2000, 0.75, 1260, 50, 0.25),
+    ("breakfast", 25, -600, 2000, 1.0, 430, 40, 0.2),
+    ("dinner", 50, -600, 2000, 1.0, 1080, 40, 0.5),
+    ("laundry", 240, -600, 2000, 0.03, 1080, 60, 1.8),
+]
+
+
+@pytest.mark.parametrize("row", BURSTS, ids=lambda row: row[0])
+def test_each_kind_of_burst(row):
+    _, minutes, earliest, latest, a_day, mean, sd, kg = row
+    gains = House({"gains": {"people": 3, "extraction": 1.0}}).gains
+    found = [b for day in range(4000) for b in plant.bursts(gains, 7, day) if b[1] == minutes]
+    found = [(start, kg) for start, _, kg in found if earliest <= start < latest]
+    n = 4000 * a_day
+    # four standard errors of each figure
+    assert len(found) == pytest.approx(n, abs=4.0 * sqrt(n))
+    assert fmean(start for start, _ in found) == pytest.approx(mean, abs=4.0 * sd / sqrt(n))
+    assert pstdev(start for start, _ in found) == pytest.approx(sd, abs=4.0 * sd / sqrt(2.0 * n))
+    assert fmean(kg for _, kg in found) == pytest.approx(kg, rel=4.0 * 0.35 / sqrt(n))
+
+
+def test_bursts_over_midnight_reach_into_the_next_day_and_out_of_the_day_before(monkeypatch):
+    monkeypatch.setattr(plant, "bursts", lambda gains, seed, day: [(1435.0, 10, 0.1), (-3.0, 2, 0.1)])
+    c = course(plainest(gains={"bursts": True}), Minutes(24))
+    # 0.1 kg in 10 min is 0.6 kg/h, in 2 min 3 kg/h; start of the day: yesterday's last; its end: today's
+    # own from 23:55, and from 23:57 tomorrow's early one
+    assert list(c.gain_kg_h[:6]) == pytest.approx([0.6] * 5 + [0.0])
+    assert list(c.gain_kg_h[-6:]) == pytest.approx([0.0, 0.6, 0.6, 3.6, 3.6, 0.6])
 
 
 def test_a_burst_is_spread_over_its_own_minutes():
@@ -241,6 +274,14 @@ def test_pad_wets_and_dries_exponentially():
     assert water.evaporated_kg - before == pytest.approx(0.5 * (1.0 - exp(-1.0)) * 0.1, rel=1e-9)
     assert water.evaporated_kg == pytest.approx(0.05, rel=1e-9)  # all of 6 min at 0.5 kg/h, wherever it went
     assert water.fed_kg == pytest.approx(1.3)
+
+
+def test_half_a_minute_open_feeds_half_a_minute():
+    c = course(plainest(), Minutes(1))
+    water = plant.Moisture(c)
+    water.step(0, 0.5)
+    assert water.open_h == pytest.approx(0.5 / 60.0) and water.fed_kg == pytest.approx(13.0 * 0.5 / 60.0)
+    assert water.evaporated_kg == pytest.approx(0.5 * 0.5 / 60.0)  # no pad: at once, half of 0.5 kg/h
 
 
 def test_a_wet_pad_waits_while_the_fan_stands():
@@ -464,6 +505,13 @@ def test_any_whole_number_is_a_seed(seed):
     assert fmean(draws) == pytest.approx(0.5, abs=0.03) and pstdev(draws) == pytest.approx(
         sqrt(1 / 12), abs=0.02
     )
+
+
+def test_every_part_of_a_seed_counts():
+    firsts = [
+        plant.Chance(*parts).share() for parts in ((3,), (4,), (3 + 2**32,), (3, 1), (3, 0, 1), (3, 1, 1))
+    ]
+    assert len(set(firsts)) == 6
 
 
 def test_normal_numbers_have_mean_0_and_sd_1():
