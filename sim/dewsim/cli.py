@@ -1,6 +1,7 @@
 """The command line: what users type, one line of error for bad input, nothing imported before it is needed."""
 
 import argparse
+import signal
 import sys
 
 from dewsim.cautions import epilogue
@@ -9,6 +10,7 @@ from dewsim.errors import InputError
 VERSION = "0.1.0"
 EXIT_BAD_INPUT = 2
 EXIT_INTERRUPTED = 130
+EXIT_TERMINATED = 143
 
 
 def parser() -> argparse.ArgumentParser:
@@ -47,6 +49,7 @@ def _command(commands: argparse._SubParsersAction, name: str, text: str) -> argp
 def main(argv: list[str] | None = None) -> int:
     """Run one command; 0 done, 2 bad input (one line on stderr), 130 interrupted."""
     arguments = parser().parse_args(argv)
+    signal.signal(signal.SIGTERM, _terminate)
     try:
         return _run(arguments)
     except InputError as error:
@@ -55,6 +58,11 @@ def main(argv: list[str] | None = None) -> int:
     except KeyboardInterrupt:
         print("dewmargin: interrupted; nothing was written", file=sys.stderr)
         return EXIT_INTERRUPTED
+
+
+def _terminate(*_: object) -> None:
+    """A polite kill unwinds like Ctrl-C, so that nothing half-written stays."""
+    raise SystemExit(EXIT_TERMINATED)
 
 
 def _run(arguments: argparse.Namespace) -> int:

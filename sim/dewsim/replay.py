@@ -19,6 +19,11 @@ SHIPPED = "plain"
 RESULT = "result.json"
 DEMO_HOUSE = Path(__file__).parent / "data" / "larch_terrace.toml"
 DEMO_SEED = 1
+CLASS_SENTENCES = {
+    "clear": "The windows stay well clear of fog without a humidifier.",
+    "tight": "The windows come close to fogging even without a humidifier: there is little room for more humidity.",
+    "foggy": "The windows fog by themselves, without a humidifier: extract moisture and improve the glass first.",
+}
 
 
 def exact_sensors(house):
@@ -126,6 +131,8 @@ def summary(result: dict) -> str:
         setting = f" (at {block['setting_pct']:g} %)" if "setting_pct" in block else ""
         rh = "no heating season" if mean is None else f"mean {mean:.1f} % RH"
         lines.append(f"  {name:16} {rh}, {block['added_wet_minutes']} added wet minutes{setting}")
+    if result["headroom_class"] != "clear":
+        lines.append(CLASS_SENTENCES[result["headroom_class"]])
     return "\n".join(lines)
 
 
