@@ -26,7 +26,7 @@ def agree(ours, theirs, names):
     for name, (column, factor) in names.items():
         mine, other = numpy.array(getattr(ours, name)), theirs[column].to_numpy(float) * factor
         assert mine.shape == other.shape == (8760,)
-        assert numpy.ptp(mine) > 0.0, name
+        assert name == "pressure_pa" or numpy.ptp(mine) > 0.0  # one all year at Sand Point
         numpy.testing.assert_allclose(mine, other, rtol=1e-12, atol=0.0, err_msg=name)
 
 
@@ -55,14 +55,14 @@ def test_tmy3_hour_by_hour(name, tmp_path):
 
 
 def epw_text(source):
-    """An EPW year with the values of a Weather, in the format's 35 columns; other columns are its missing codes."""
+    """An EPW year of a Weather's values in the format's 35 columns; the others are missing codes."""
     rows = [EPW_HEAD]
     at = 0
     for month, days in enumerate(MONTH_DAYS, 1):
         for day in range(1, days + 1):
             for hour in range(1, 25):
                 rows.append(
-                    f"{1980 + month},{month},{day},{hour},60,?9?9?9?9E0?9?9?9?9?9?9?9?9?9?9?9?9?9?9?9*9*9?9?9?9,"
+                    f"{1980 + month},{month},{day},{hour},60,?9?9?9?9E0?9?9?9?9?9?9?9*9*9?9?9?9,"
                     f"{source.outdoor_c[at]:.1f},99.9,{source.rh_pct[at]:.0f},{source.pressure_pa[at]:.0f},"
                     "9999,9999,9999,9999,9999,9999,999999,999999,999999,9999,999,"
                     f"{source.wind_m_s[at]:.1f},99,99,9999,99999,9,999999999,999,.999,999,99,999,999,99"
