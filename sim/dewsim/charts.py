@@ -18,11 +18,12 @@ from dewsim.units import MINUS
 HOUR_S = 3600
 DAY_S = 86400
 WIDTH = 960
-LEFT = 78
+LEFT = 92
 RIGHT = 8
-AXIS = 20  # height of the time labels under a pane
+AXIS = 22  # height of the time labels under a pane
 LANE = 20
 HOURLY_UP_TO_DAYS = 21  # a shorter record is drawn by the hour, a longer one by the day
+SHARES = ("fan", "valve")
 NO_WET, OWN_WET, ADDED_WET = 0, 1, 2
 
 # name: (stroke width, dash pattern, grey 0..255); told apart by width and dash alone
@@ -82,7 +83,7 @@ class Marks(NamedTuple):
 
 
 class Figure(NamedTuple):
-    """panes over start_s..end_s; levels fine to coarse; marks in steps of dt_s since origin_s."""
+    """panes over start_s..end_s; levels fine to coarse; marks in steps of dt_s since origin_s; values kept to 1/scale."""
 
     name: str
     panes: list
@@ -92,6 +93,7 @@ class Figure(NamedTuple):
     marks: list
     origin_s: int
     dt_s: int
+    scale: int
 
 
 def edges(course, step_s: int) -> list:
@@ -125,7 +127,7 @@ def thin(replay, run, shut, step_s: int) -> Level:
     }
     values["glass"], values["wetting"] = nearest_to_wet(course, run.w_g_kg, spans)
     for name, code in binders(replay):
-        values[name] = [100.0 * run.binds[a:b].count(code) / (b - a) for a, b in spans]
+        values["by_" + name] = [100.0 * run.binds[a:b].count(code) / (b - a) for a, b in spans]
     first = course.start_local_s - course.start_local_s % step_s
     return Level(first, step_s, values)
 
@@ -268,8 +270,8 @@ def svg(figure: Figure, pane: Pane, last: bool) -> str:
     for second, label in time_ticks(figure.start_s, figure.end_s):
         at = x(second)
         parts.append(f'<path class="g" d="M{at:.1f} 0V{height}"/>')
-        if last and at < WIDTH - 30:
-            parts.append(f'<text x="{at + 3:.1f}" y="{height + 15}">{label}</text>')
+        if last and at < WIDTH - 40:
+            parts.append(f'<text x="{at + 3:.1f}" y="{height + 17}">{label}</text>')
     level = figure.levels[-1]
     if pane.kind == "lines":
         parts += _svg_lines(pane, level, x)
@@ -298,7 +300,7 @@ def _svg_lines(pane: Pane, level: Level, x) -> list:
         at = y(value)
         text = f"{value:g}".replace("-", MINUS)
         parts.append(f'<path class="g" d="M{LEFT} {at:.1f}H{WIDTH - RIGHT}"/>')
-        parts.append(f'<text class="e" x="{LEFT - 6}" y="{min(max(at + 4, 11), pane.height):.1f}">{text}</text>')
+        parts.append(f'<text class="e" x="{LEFT - 6}" y="{min(max(at + 5, 12), pane.height):.1f}">{text}</text>')
     if pane.band and pane.band[0] in level.values:
         low, high = (level.values[name] for name in pane.band)
         there = [(x(level.time_s(i)), y(high[i])) for i in range(level.n)]
@@ -357,6 +359,8 @@ def _svg_marks(figure: Figure, x) -> list:
         base = (row + 1) * LANE - 2
         parts.append(f'<text class="e" x="{LEFT - 6}" y="{base - 2}">{escape(marks.label)}</text>')
         parts.append(f'<path class="g" d="M{LEFT} {base}H{WIDTH - RIGHT}"/>')
+        if not marks.own and not marks.added:
+            parts.append(f'<text class="none" x="{LEFT + 6}" y="{base - 4}">none</text>')
         for kind, runs, tall in (("own", marks.own, 6), ("added", marks.added, LANE - 5)):
             shape = "".join(_mark(figure, x, first, steps, base, tall) for first, steps in runs)
             parts.append(f'<path class="wet {kind}" data-policy="{marks.policy}" d="{shape}"/>')
@@ -375,8 +379,6 @@ def _mark(figure: Figure, x, first: int, steps: int, base: int, tall: int) -> st
 
 # Data for the script
 
-SCALES = {"outdoor": 10, "glass": 20, "wetting": 20, "rh": 20, "target": 20, "ceiling": 20}
-
 
 def data(figure: Figure) -> dict:
     """The figure as plain lists and scaled whole numbers for JSON; runs of marks as gap, length, gap, length..."""
@@ -386,7 +388,7 @@ def data(figure: Figure) -> dict:
         "origin": figure.origin_s,
         "dt": figure.dt_s,
         "levels": [
-            {"t0": level.t0_s, "step": level.step_s, "n": level.n, "columns": _columns(level)}
+            {"t0": level.t0_s, "step": level.step_s, "n": level.n, "columns": _columns(level, figure.scale)}
             for level in figure.levels
         ],
         "panes": [_pane(pane) for pane in figure.panes],
@@ -397,24 +399,15 @@ def data(figure: Figure) -> dict:
 
 
 def _pane(pane: Pane) -> dict:
-    return {
-        "kind": pane.kind,
-        "title": pane.title,
-        "height": pane.height,
-        "low": pane.low,
-        "high": pane.high,
-        "band": list(pane.band),
-        "lines": [line._asdict() for line in pane.lines],
-    }
+    return {**pane._asdict(), "lines": [line._asdict() for line in pane.lines]}
 
 
-def _columns(level: Level) -> dict:
+def _columns(level: Level, scale: int) -> dict:
+    """{name: [scale, whole numbers]}; shares in whole percent."""
     columns = {}
     for name, values in level.values.items():
-        scale = SCALES.get(name, 10 if name.endswith(("_lo", "_hi", "_rh")) or name.startswith("mc_") else 1)
-        if name.startswith("mc_"):
-            scale = 100
-        columns[name] = [scale, [round(value * scale) for value in values]]
+        times = 1 if name in SHARES or name.startswith("by_") else scale
+        columns[name] = [times, [round(value * times) for value in values]]
     return columns
 
 

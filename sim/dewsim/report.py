@@ -45,7 +45,7 @@ def render(replay) -> str:
         f'<section id="{name}" aria-labelledby="h-{name}"><h2 id="h-{name}">{title}</h2>\n{bodies[name]}\n</section>\n'
         for name, title in SECTIONS
     )
-    return page(replay.house.name, head(replay, units), links, sections, figures)
+    return page(replay.house.name, head(replay), links, sections, figures)
 
 
 def page(name: str, top: str, links: str, sections: str, figures: list) -> str:
@@ -106,14 +106,14 @@ def script(text: str) -> str:
 # The top
 
 
-def head(replay, units: Units) -> str:
+def head(replay) -> str:
     """Title, the one sentence, and what the class of the house means."""
     result = replay.result
     start, end = season_days(replay)
     return (
         f"<h1>{escape(replay.house.name)}: a winter with the controller</h1>\n"
         f'<p class="from">Simulated from {start} to {end}, weather: {escape(replay.weather.name)}.</p>\n'
-        f'<p class="answer">{answer(replay, units)}</p>\n' + house_class(result)
+        f'<p class="answer">{answer(replay)}</p>\n' + beside(result) + house_class(result)
     )
 
 
@@ -130,7 +130,7 @@ def minutes_text(count: int) -> str:
     return "1 minute" if count == 1 else f"{number(count, 0)} minutes"
 
 
-def answer(replay, units: Units) -> str:
+def answer(replay) -> str:
     """The one plain sentence."""
     blocks = replay.result["policies"]
     shipped, shut = blocks[replay.result["shipped_policy"]], blocks["shut"]
@@ -147,6 +147,26 @@ def answer(replay, units: Units) -> str:
         f"over the heating season, against {number(shut['mean_rh_pct'])} % without a humidifier, with {wet}, within "
         "stated tolerances, in simulation."
     )
+
+
+def beside(result: dict) -> str:
+    """How the luckiest dial did, said at the top because it may have done better."""
+    dial, shut = result["policies"]["dial"], result["policies"]["shut"]
+    if dial["mean_rh_pct"] is None:
+        return ""
+    if "setting_pct" not in dial:
+        text = "No constant dial setting from 5 % up would have kept from adding wet minutes."
+    elif dial["mean_rh_pct"] - shut["mean_rh_pct"] < 0.1:
+        text = (
+            f"A dial that adds no wet minute would have had to stand at {dial['setting_pct']:g} %, so low that it adds no "
+            "humidity either."
+        )
+    else:
+        text = (
+            f"A dial would have had to stand at {dial['setting_pct']:g} % all winter, which nobody could know in autumn, "
+            f"to reach {number(dial['mean_rh_pct'])} % without adding a wet minute."
+        )
+    return f"<p>{text}</p>\n"
 
 
 FIRST = (
@@ -199,12 +219,12 @@ def season_figure(replay, units: Units) -> Figure:
     for level in levels:
         shown_units(level, units)
     labels = {"envelope": "walls, attic", "outlook": "outlook"}
-    binds = [Line(name, labels.get(name, name), unit="%", places=0) for name, _ in charts.binders(replay)]
+    binds = [Line("by_" + name, labels.get(name, name), unit="%", places=0) for name, _ in charts.binders(replay)]
     panes = climate_panes(levels[0], units, True)
     panes.insert(2, Pane("lanes", "What set the target, share of the time", charts.LANE * len(binds), binds))
     start = course.start_local_s
     end = start + course.n_steps * course.dt_s
-    return Figure("season", with_marks(replay, panes), levels, start, end, charts.wet_marks(replay), start, course.dt_s)
+    return Figure("season", with_marks(replay, panes), levels, start, end, charts.wet_marks(replay), start, course.dt_s, 10)
 
 
 def night_figure(replay, units: Units) -> Figure:
@@ -225,6 +245,7 @@ def night_figure(replay, units: Units) -> Figure:
         charts.wet_marks(replay),
         start,
         course.dt_s,
+        100,
     )
 
 
@@ -240,8 +261,8 @@ def climate_panes(level: Level, units: Units, season: bool) -> list:
     """Panes that season and night have in common."""
     v = level.values
     degrees = units.temperature_unit
-    humid = [v["rh"], v["shut_rh"], v["target"]] + ([v["rh_lo"], v["rh_hi"]] if season else [])
-    low, high = charts.bounds_of(humid, 20.0)
+    humid = [v["rh"], v["shut_rh"], v["target"], v["ceiling"]] + ([v["rh_lo"], v["rh_hi"]] if season else [])
+    low, high = charts.bounds_of(humid, 10.0)
     cold = charts.bounds_of([v["outdoor_lo"], v["outdoor_hi"]] if season else [v["outdoor"]])
     glass = charts.bounds_of([v["glass"], v["wetting"]])
     lowest = "ceiling, lowest of the day" if season else "ceiling"
@@ -261,7 +282,7 @@ def climate_panes(level: Level, units: Units, season: bool) -> list:
     return [
         Pane("lines", f"Outdoor temperature, {degrees}", 110, outdoors, *cold, band=("outdoor_lo", "outdoor_hi")),
         Pane("lines", "Relative humidity, %", 210, humidity, max(low, 0.0), high, band=("rh_lo", "rh_hi")),
-        Pane("lanes", "Furnace fan and water valve, share of the time on", 2 * (charts.LANE + 4), duty),
+        Pane("lanes", "Furnace fan and water valve, share of the time on", 2 * (charts.LANE + 10), duty),
         Pane("lines", f"Glass against dew or frost point{nearest}, {degrees}", 170, surface, *glass),
     ]
 
@@ -285,7 +306,7 @@ def floor_figure(replay) -> Figure:
         "lines", "Moisture content of the floor, % of dry mass", 200, lines, *charts.bounds_of(list(values.values()), 1)
     )
     start = course.start_local_s
-    return Figure("floor", [pane], [level], start, start + course.n_steps * course.dt_s, [], start, course.dt_s)
+    return Figure("floor", [pane], [level], start, start + course.n_steps * course.dt_s, [], start, course.dt_s, 100)
 
 
 def drawn(figure: Figure, caption: str) -> str:
@@ -294,11 +315,11 @@ def drawn(figure: Figure, caption: str) -> str:
     for i, pane in enumerate(figure.panes):
         last = pane.kind == "lines" or i == len(figure.panes) - 1
         parts.append(
-            f'<div class="pane"><p class="pane-title">{pane.title}</p>{key(figure, pane)}'
+            f'<div class="pane"><p class="key {pane.kind}"><b>{pane.title}</b> {key(figure, pane)}</p>'
             f'<div class="live" data-pane="{i}"></div>\n{charts.svg(figure, pane, last)}</div>\n'
         )
     return (
-        f'<figure class="chart" data-figure="{figure.name}">\n{"".join(parts)}<figcaption>{caption}</figcaption></figure>\n'
+        f'<figure data-figure="{figure.name}">\n{"".join(parts)}<figcaption>{caption}</figcaption></figure>\n'
     )
 
 
@@ -308,9 +329,9 @@ def key(figure: Figure, pane: Pane) -> str:
     if pane.kind == "marks":
         items = [
             '<span class="k"><svg class="s" viewBox="0 0 26 12" aria-hidden="true"><path class="wet added" '
-            'd="M12 12v-12h3v12z"/></svg>added by the humidifier</span>',
+            'd="M12 12v-12h2v12z"/></svg>added by the humidifier</span>',
             '<span class="k"><svg class="s" viewBox="0 0 26 12" aria-hidden="true"><path class="wet own" '
-            'd="M12 12v-5h3v5z"/></svg>the house\'s own, valve never opened</span>',
+            'd="M10 11v-6h7v6z"/></svg>the house\'s own, valve never opened</span>',
         ]
     if pane.band and pane.band[0] in figure.levels[0].values:
         items.append(
@@ -328,7 +349,7 @@ def key(figure: Figure, pane: Pane) -> str:
             f'<span class="k">{sample if pane.kind == "lines" else ""}{escape(line.label)}'
             f'<b class="v" data-column="{line.column}"></b></span>'
         )
-    return f'<p class="key">{"".join(items)}</p>'
+    return " ".join(items)
 
 
 # Sections with figures
@@ -353,10 +374,14 @@ def night(replay, units: Units, figure: Figure) -> str:
     window = range(max(1, first), end)
     nearest = min(window, key=lambda k: course.wet_w_g_kg[k] - run.w_g_kg[k])
     gap_k = course.glass_c[nearest] - charts.wetting_c(course, nearest, run.w_g_kg[nearest])
+    nearness = (
+        f"stayed {units.difference_text(gap_k)} or more above its dew or frost point"
+        if course.wet_w_g_kg[nearest] > run.w_g_kg[nearest]
+        else f"got wet, up to {units.difference_text(abs(gap_k))} past its dew or frost point"
+    )
     text = (
         f"<p>The lowest outdoor temperature was {units.temperature_text(course.outdoor_c[coldest])}, on {moment.day} "
-        f"{moment:%B} at {moment:%H:%M}. In these 24 hours the modelled coldest spot came within "
-        f"{units.difference_text(gap_k)} of its dew or frost point with the controller.</p>"
+        f"{moment:%B} at {moment:%H:%M}. Around it the modelled coldest spot with the controller {nearness}.</p>"
     )
     caption = "Noon to noon, minute by minute, local standard time. The valve's share counts its ten-second scans."
     return text + drawn(figure, caption)

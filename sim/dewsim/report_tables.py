@@ -31,10 +31,17 @@ BINDERS = {
 def table(caption: str, head: list, rows: list, kind: str = "") -> str:
     """An HTML table of ready HTML cells; the first cell of a row is its heading."""
     columns = "".join(f'<th scope="col">{cell}</th>' for cell in head)
-    body = "".join(
-        f'<tr><th scope="row">{row[0]}</th>' + "".join(f"<td>{cell}</td>" for cell in row[1:]) + "</tr>\n"
-        for row in rows
-    )
+    body = "".join(line(row) for row in rows)
+    return frame(caption, columns, body, kind)
+
+
+def line(row: list) -> str:
+    """One row of ready HTML cells, the first its heading."""
+    return f'<tr><th scope="row">{row[0]}</th>' + "".join(f"<td>{cell}</td>" for cell in row[1:]) + "</tr>\n"
+
+
+def frame(caption: str, columns: str, body: str, kind: str) -> str:
+    """The table around ready head cells and rows."""
     return (
         f'<div class="wide"><table class="{kind}"><caption>{caption}</caption>\n<thead><tr>{columns}</tr></thead>\n'
         f"<tbody>\n{body}</tbody></table></div>\n"
@@ -72,7 +79,7 @@ def policies(replay, units: Units) -> str:
     dial = (
         "No constant setting from 5 % up keeps from adding wet minutes in this winter, so it stays shut."
         if setting is None
-        else f"Here {setting:g} %. Nobody could have known it beforehand; a setting chosen in autumn does worse or wetter."
+        else f"Here {setting:g} %. Nobody could have known it beforehand."
     )
     return (
         table("One winter, one house, the same weather, showers and cooking", head, rows, "numbers")
@@ -154,10 +161,10 @@ def months(replay, units: Units) -> str:
     degrees = units.temperature_unit
     head = [
         "Month",
-        f"Outdoors, mean, {degrees}",
-        f"Outdoors, lowest, {degrees}",
-        "Humidity without, %",
-        "Humidity with, %",
+        f"Mean outdoors, {degrees}",
+        f"Lowest outdoors, {degrees}",
+        "RH without, %",
+        "RH with, %",
         "Valve open, h",
         "Added wet minutes",
     ]
@@ -348,33 +355,35 @@ def percent(count: int, total: int) -> str:
 
 
 def settings(replay, units: Units) -> str:
-    """All of the one table, what differs from its default marked, with help."""
-    rows = []
-    for name, unit, default, low, high in TABLE:
-        value = getattr(replay.settings, name)
-        meaning, too_low, too_high = HELP[name]
-        is_changed = value != default
-        mark = ' <strong class="changed">changed</strong>' if is_changed else ""
-        effect = (
-            f"0: {escape(too_low)}; 1: {escape(too_high)}"
-            if unit == SWITCH
-            else f"too low: {escape(too_low)}; too high: {escape(too_high)}"
-        )
-        shown = setting_text(value, unit, units)
-        rows.append(
-            [
-                f'<code>{name}</code>{mark}<span class="help">{escape(meaning)} ({effect})</span>',
-                f"<strong>{shown}</strong>" if is_changed else shown,
-                setting_text(default, unit, units),
-                "" if unit == "1" else unit,
-                f"{low:g} to {high:g}".replace("-", "\u2212"),
-            ]
-        )
+    """All of the one table, what differs from its default marked, each with its help in a row of its own."""
     head = ["Setting", "Value", "Default", "Unit", "Allowed"]
+    columns = "".join(f'<th scope="col">{cell}</th>' for cell in head)
+    body = "".join(setting_rows(row, getattr(replay.settings, row[0]), units) for row in TABLE)
     return (
         "<p>Every setting of the controller in this replay. Those that differ from the default say so.</p>"
-        + table("Settings of the controller", head, rows, "settings")
+        + frame("Settings of the controller", columns, body, "settings")
     )
+
+
+def setting_rows(row: tuple, value, units: Units) -> str:
+    """Two table rows: the value and its bounds, then what it means and what too little and too much do."""
+    name, unit, default, low, high = row
+    meaning, too_low, too_high = HELP[name]
+    shown = setting_text(value, unit, units)
+    mark = ""
+    if value != default:
+        shown = f"<strong>{shown}</strong>"
+        mark = ' <strong class="changed">changed</strong>'
+    below, above = ("0", "1") if unit == SWITCH else ("too low", "too high")
+    effect = f"{escape(meaning)} ({below}: {escape(too_low)}; {above}: {escape(too_high)})"
+    cells = [
+        f"<code>{name}</code>{mark}",
+        shown,
+        setting_text(default, unit, units),
+        "" if unit == "1" else unit,
+        f"{low:g} to {high:g}".replace("-", "\u2212"),
+    ]
+    return line(cells) + f'<tr class="help"><td colspan="5">{effect}</td></tr>\n'
 
 
 def setting_text(value, unit: str, units: Units) -> str:

@@ -162,7 +162,8 @@
   Figure.prototype.options = function (place, pane, level) {
     var self = this, lines = pane.kind === "lines", font = getComputedStyle(place).fontFamily;
     var lanes = pane.kind === "marks" ? this.spec.marks : pane.lines;
-    var pixels = 12 + "px " + font, axis = lines || place === this.element.querySelector(".pane:last-of-type .live");
+    var side = place.clientWidth < 480 ? 64 : 78; /* lane names need it */
+    var pixels = "12px " + font, axis = lines || place === this.element.querySelector(".pane:last-of-type .live");
     return {
       width: Math.max(place.clientWidth, 200),
       height: pane.height + (axis ? 36 : 12),
@@ -171,6 +172,7 @@
       cursor: {
         sync: { key: this.element.dataset.figure, setSeries: false },
         drag: { x: true, y: false },
+        y: false,
         points: { show: lines, size: 6, fill: "#fff", stroke: INK }
       },
       tzDate: function (second) { return uPlot.tzDate(new Date(second * 1000), "Etc/UTC"); },
@@ -179,10 +181,10 @@
       axes: [
         { show: axis, size: 26, font: pixels, stroke: INK, grid: { stroke: PALE, width: 1 }, ticks: { show: false }, gap: 4, align: 1,
           values: function (u, splits, i, space, step) {
-            var per = (place.clientWidth - 86) / (self.max - self.min); /* no label is cut at the right end */
+            var per = (place.clientWidth - side - 8) / (self.max - self.min); /* no label is cut at the right end */
             return splits.map(function (s) { return (self.max - s) * per < 34 ? "" : tickText(s, step); });
           } },
-        { size: 78, font: pixels, stroke: INK, gap: 6, ticks: { show: false }, grid: { show: lines, stroke: PALE, width: 1 },
+        { size: side, font: pixels, stroke: INK, gap: 6, space: 24, ticks: { show: false }, grid: { show: lines, stroke: PALE, width: 1 },
           splits: lines ? undefined : function () { return lanes.map(function (l, i) { return lanes.length - 0.5 - i; }); },
           values: lines ? function (u, v) { return v.map(function (x) { return minus(String(x)); }); }
             : function () { return lanes.map(function (l) { return l.label; }); } }
@@ -193,7 +195,8 @@
         drawClear: [function (u) { if (!lines) { self.lanes(u, pane, lanes); } }],
         setScale: [function (u, key) {
           if (key !== "x" || self.busy || !self.charts.length) { return; }
-          var x = u.scales.x;
+          var x = u.scales.x, t = self.t[self.level];
+          if (x.min <= t[0] && x.max >= t[t.length - 1]) { self.view(self.spec.start, self.spec.end); return; }
           if (x.min !== self.min || x.max !== self.max) { self.view(x.min, x.max); }
         }],
         setCursor: [function (u) { self.tell(u.cursor.left < 0 ? null : u.cursor.idx); }]
