@@ -190,7 +190,8 @@ class Course:
     glass_c (coldest room's), gain_kg_h, air_changes_per_h, sat_w_g_kg (over water, indoor air),
     wet_w_g_kg (main air's humidity ratio at which the coldest room's glass wets), capacity_kg_h (0 with the
     fan off), and for the moisture step dry_per_h (rate of return), source_g_kg_h, push_h, mean_h; array('b'):
-    fan, heat, may_run (water allowed: fan, and heat where water needs it).
+    fan, heat, may_run (water allowed: fan, and heat where water needs it).  Columns that are equal may be one
+    array: read them, do not change them.
     Constants: air_kg, kg_to_rate (g/kg per kg/h and hour), store_rate (g/kg/h per % RH), store_share
     (of the difference, a step), pad_keep, pad_mean, feed_kg_h.
     """
