@@ -208,10 +208,14 @@ class TestRelay(Interlock):
         rig.follows = False
         while not rig.scan(10).valve:
             pass
+        commanded_s = rig.now_s
         while rig.scan(1).valve:
             pass
         self.assertTrue(rig.refused(w.RELAY_RETRY))
+        self.assertEqual(rig.now_s - commanded_s, 5)
         failed_s = rig.now_s
+        rig.scan(1)
+        self.assertEqual(rig.decision.hold_s, 299)
         while not rig.scan(1).valve:
             pass
         self.assertEqual(rig.now_s - failed_s, 300)

@@ -196,6 +196,68 @@ class TestJump(unittest.TestCase):
         self.assertEqual(rig.controller.judge.inputs.rh_pct, 28.0)
 
 
+class TestLimits(unittest.TestCase):
+    # lowest and highest believed, oldest believed age [s], largest step believed at once (0: any)
+    ROWS = {
+        "indoor_c": (0.0, 45.0, 30, 3.0),
+        "rh_pct": (1.0, 99.0, 30, 8.0),
+        "outdoor_c": (-70.0, 60.0, 5400, 0.0),
+        "glass_c": (-50.0, 60.0, 60, 8.0),
+        "supply_c": (-10.0, 120.0, 60, 0.0),
+        "room_c": (0.0, 45.0, 300, 5.0),
+        "room_rh_pct": (1.0, 99.0, 300, 10.0),
+    }
+
+    def rig(self):
+        return Rig({"has_glass": 1, "has_supply": 1, "has_room": 1})
+
+    def status(self, rig, name):
+        return rig.controller.judge.inputs.status[r.SAMPLE_NAMES.index(name)]
+
+    def test_ends_are_believed_and_nothing_beyond(self):
+        for name in self.ROWS:
+            low, high = self.ROWS[name][:2]
+            for value, status in (
+                (low, r.TRUSTED),
+                (high, r.TRUSTED),
+                (low - 0.1, r.OUT_OF_RANGE),
+                (high + 0.1, r.OUT_OF_RANGE),
+            ):
+                rig = self.rig()
+                rig.values[name] = value
+                rig.scan(10)
+                self.assertEqual(self.status(rig, name), status)
+
+    def test_each_has_its_age(self):
+        for name in self.ROWS:
+            rig = self.rig()
+            rig.scan(10)
+            rig.values[name] = None
+            bit = 1 << r.SAMPLE_NAMES.index(name)
+            rig.scan(self.ROWS[name][2])
+            self.assertTrue(rig.controller.judge.inputs.trusted & bit)
+            rig.scan(1)
+            self.assertFalse(rig.controller.judge.inputs.trusted & bit)
+
+    def test_each_has_its_step(self):
+        for name in self.ROWS:
+            step = self.ROWS[name][3]
+            for factor, status in ((1.0, r.TRUSTED), (1.02, r.JUMPING)):
+                rig = self.rig()
+                rig.scan(10)
+                rig.values[name] += factor * (step or 15.0)
+                rig.scan(10)
+                self.assertEqual(self.status(rig, name), status if step else r.TRUSTED)
+
+    def test_a_board_may_read_at_second_zero(self):
+        rig = self.rig()
+        rig.now_s = 0
+        rig.scan(0)
+        self.assertEqual(rig.controller.judge.inputs.trusted, 127)
+        self.assertFalse(rig.noticed(w.OUTDOOR_NONE))
+        self.assertTrue(rig.controller.judge.belief.known)
+
+
 class TestFrozen(unittest.TestCase):
     def test_humidity_that_stands_still_while_the_room_warms_is_frozen_after_three_hours(self):
         rig = Rig()

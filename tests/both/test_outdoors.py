@@ -41,6 +41,12 @@ class TestHistory(unittest.TestCase):
         self.assertAlmostEqual(history.day_lowest_c(30.0), 4.0, delta=1e-4)
         self.assertEqual(history.day_lowest_c(-1.0), -1.0)
 
+    def test_the_hour_that_ended_last_counts_as_the_days_lowest(self):
+        history = OutdoorHistory()
+        for hour in range(30):
+            history.note(-0.5 * hour, 3600, 80.0)
+        self.assertAlmostEqual(history.day_lowest_c(0.0), -14.5, delta=1e-4)
+
     def test_hundredths_are_rounded_halves_away_from_zero(self):
         history = OutdoorHistory()
         history.note(-1.25, 3600, 80.0)
