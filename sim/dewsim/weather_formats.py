@@ -22,6 +22,7 @@ from dewsim.errors import InputError
 
 HOUR_S = 3600
 STEPS_S = (60, 120, 180, 240, 300, 360, 600, 720, 900, 1200, 1800, 3600)  # whole minutes that divide an hour
+YEARS = (1900, 2200)  # of a stamp
 EPOCH_DAY = date(1970, 1, 1).toordinal()
 # column: (lowest, highest, unit, value where a file has no such column or no value in it)
 COLUMNS = {
@@ -203,14 +204,15 @@ def whole(fields: "list[str]", place: str, line: int) -> "tuple[int, int, int, i
     try:
         year, month, day, hour = map(int, fields)
         date(year, month, day)
-    except ValueError:
-        hour = -1
-    if not 0 <= hour <= 24:
+    except (ValueError, OverflowError):
+        year = month = day = hour = -1
+    if not (0 <= hour <= 24 and YEARS[0] <= year <= YEARS[1]):
         raise fail(
             place,
             line,
             f"date and hour {'-'.join(f.strip()[:6] for f in fields)!r}; "
-            "year, month, day and hour 1 to 24 are needed; correct the row",
+            "year, month, day and hour 1 to 24 are needed, "
+            f"years {YEARS[0]} to {YEARS[1]}; correct the row",
         )
     return year, month, day, hour
 
@@ -296,7 +298,7 @@ def iso(text: str, place: str, line: int) -> "tuple[int, int]":
         seconds = (moment - datetime(1970, 1, 1, tzinfo=timezone.utc)) / timedelta(seconds=1)
     except (ValueError, TypeError, OverflowError):
         offset, seconds = None, nan
-    if offset is None or not seconds % 60 == 0:
+    if offset is None or not (seconds % 60 == 0 and YEARS[0] <= moment.year <= YEARS[1]):
         raise fail(
             place,
             line,

@@ -219,6 +219,8 @@ def test_bad_values_are_refused_with_their_line(tmp_path, column, text):
         "",
         "24:00",
         "2025-02-30T00:00:00Z",
+        "0001-01-01T00:00:00+14:00",
+        "9999-12-31T23:00:00-12:00",
         "x" * 200,
     ],
 )
@@ -343,6 +345,7 @@ def test_epw_that_breaks_the_format_is_refused(tmp_path):
     refused(epw(tmp_path, [*rows[:3], epw_row(2001, 1, 1, 25), *rows[4:]]), "line 12", "hour")
     refused(epw(tmp_path, [*rows[:3], epw_row(2001, 2, 30, 4), *rows[4:]]), "line 12", "hour")
     refused(epw(tmp_path, [*rows[:3], epw_row("x", 1, 1, 4), *rows[4:]]), "line 12", "hour")
+    refused(epw(tmp_path, [*rows[:3], epw_row(9999, 1, 1, 4), *rows[4:]]), "line 12", "years 1900 to 2200")
     refused(epw(tmp_path, [*rows[:3], rows[2], *rows[3:]]), "line 12", "same time")
     refused(epw(tmp_path, [*rows[:2], rows[3], rows[2], *rows[4:]]), "line 12", "earlier")
     refused(epw(tmp_path, [*rows[:2], *rows[4:]]), "line 11", "3 h after")
