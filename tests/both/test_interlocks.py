@@ -203,6 +203,23 @@ class TestRelay(Interlock):
         rig.readings.request = r.REQUEST_NONE
         self.assertTrue(rig.run(320).valve)
 
+    def test_after_clearing_a_relay_has_three_tries_again(self):
+        rig = Rig()
+        rig.follows = False
+        rig.run(3000)
+        self.assertTrue(rig.refused(w.RELAY_FAILED))
+        rig.readings.request = r.REQUEST_CLEAR
+        rig.scan(10)
+        rig.readings.request = r.REQUEST_NONE
+        was_open = rig.decision.valve
+        tries = 1 if was_open else 0
+        for _ in range(400):
+            rig.scan(10)
+            if rig.decision.valve and not was_open:
+                tries += 1
+            was_open = rig.decision.valve
+        self.assertEqual(tries, 3)
+
     def test_between_tries_it_waits_five_minutes(self):
         rig = Rig()
         rig.follows = False

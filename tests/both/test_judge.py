@@ -182,6 +182,16 @@ class TestJump(unittest.TestCase):
         self.assertFalse(rig.decision.valve)
         self.assertFalse(rig.controller.judge.inputs.trusted & RH_BIT)
 
+    def test_three_spikes_between_good_readings_confirm_nothing(self):
+        rig = opened()
+        for _ in range(5):
+            rig.values["rh_pct"] = 60.0
+            rig.scan(10)
+            rig.values["rh_pct"] = 20.0
+            rig.scan(10)
+            self.assertEqual(rig.controller.judge.inputs.rh_pct, 20.0)
+            self.assertTrue(rig.decision.valve)
+
     def test_one_reading_seen_in_three_scans_confirms_nothing(self):
         rig = opened()
         rig.readings.rh_pct.set(60.0, rig.now_s)
