@@ -371,6 +371,7 @@ class TestSupply(Interlock):
 
     def test_an_untrusted_supply_thermometer_proves_nothing(self):
         rig = opened({"has_supply": 1})
+        self.assertFalse(rig.noticed(w.SUPPLY_BAD))
         rig.values["supply_c"] = NAN
         rig.run(70)
         self.assertTrue(rig.refused(w.SUPPLY_COLD))
