@@ -1,31 +1,12 @@
 """The report's tables and plain text: policies, months, margin, reasons, settings, assumptions, cautions."""
 
-from datetime import datetime, timezone
+from datetime import UTC, datetime
 from html import escape
 
-from dewcore import words
-from dewcore.controller import Controller
-from dewcore.readings import Readings
-from dewcore.record import REASON_OPEN
-from dewcore.settings import SWITCH, TABLE, Settings
+from dewcore.settings import SWITCH, TABLE
 from dewcore.settings_help import HELP
 from dewsim import cautions, housefile
-from dewsim import policies as ways
 from dewsim.units import SPACE, Units, number
-
-TOLERANCES = (
-    ("rh_tolerance_pct", "humidity sensor", "rh_pct"),
-    ("indoor_tolerance_k", "indoor thermometer", "indoor_pct"),
-    ("outdoor_tolerance_k", "outdoor thermometer", "outdoor_pct"),
-    ("f_tolerance", "glass factor", "factor_pct"),
-)
-BINDERS = {
-    "glass": "the coldest glass, less its margins",
-    "outlook": "the coldest hours to come",
-    "corner": "the coldest opaque corner of the walls",
-    "envelope": "walls and attic: vapour pressure over the outdoors', or the building's cap",
-    "owner": "the owner's wish",
-}
 
 
 def table(caption: str, head: list, rows: list, kind: str = "") -> str:
@@ -43,7 +24,8 @@ def line(row: list) -> str:
 def frame(caption: str, columns: str, body: str, kind: str) -> str:
     """The table around ready head cells and rows."""
     return (
-        f'<div class="wide"><table class="{kind}"><caption>{caption}</caption>\n<thead><tr>{columns}</tr></thead>\n'
+        '<div class="wide"><table '
+        f'class="{kind}"><caption>{caption}</caption>\n<thead><tr>{columns}</tr></thead>\n'
         f"<tbody>\n{body}</tbody></table></div>\n"
     )
 
@@ -83,12 +65,16 @@ def policies(replay, units: Units) -> str:
     )
     return (
         table("One winter, one house, the same weather, showers and cooking", head, rows, "numbers")
-        + "<dl><dt>No humidifier</dt><dd>The same house with the valve never opened: what it does by itself.</dd>"
-        "<dt>Dial</dt><dd>A dial left at one setting all winter: the highest, in steps of 0.5 %, that adds no wet minute, "
+        + "<dl><dt>No humidifier</dt>"
+        "<dd>The same house with the valve never opened: what it does by itself.</dd>"
+        "<dt>Dial</dt><dd>A dial left at one setting all winter: the highest, in steps of 0.5 %, that adds "
+        "no wet minute, "
         f"chosen with hindsight. {dial}</dd>"
-        "<dt>Plain reset: the controller</dt><dd>The decision code that runs on the board, scan for scan: the target "
+        "<dt>Plain reset: the controller</dt><dd>The decision code that runs on the board, scan for scan: "
+        "the target "
         "follows the outdoor temperature under a fixed margin and a margin for the sensors' tolerances.</dd>"
-        "<dt>Reset without margin</dt><dd>A reset without margin, for comparison: not offered. It shows how near the glass "
+        "<dt>Reset without margin</dt><dd>A reset without margin, for comparison: not offered. It shows "
+        "how near the glass "
         "this winter came.</dd></dl>"
     )
 
@@ -143,9 +129,7 @@ def months(replay, units: Units) -> str:
         outdoor_c = sum(course.outdoor_c[a:b]) / n
         hours = sum(run.valve[a:b]) / run.scans_per_step * course.dt_h
         wet = sum(
-            1
-            for w, s, x in zip(run.w_g_kg[a:b], shut.w_g_kg[a:b], course.wet_w_g_kg[a:b])
-            if w >= x > s
+            1 for w, s, x in zip(run.w_g_kg[a:b], shut.w_g_kg[a:b], course.wet_w_g_kg[a:b]) if w >= x > s
         )
         rows.append(
             [
@@ -176,179 +160,13 @@ def month_spans(course) -> list:
     spans = []
     first = 1
     while first < course.n_steps:
-        moment = datetime.fromtimestamp(course.start_local_s + first * course.dt_s, timezone.utc)
+        moment = datetime.fromtimestamp(course.start_local_s + first * course.dt_s, UTC)
         year, month = moment.year + moment.month // 12, moment.month % 12 + 1
-        after_s = int(datetime(year, month, 1, tzinfo=timezone.utc).timestamp()) - course.start_local_s
+        after_s = int(datetime(year, month, 1, tzinfo=UTC).timestamp()) - course.start_local_s
         end = min(course.n_steps, max(first + 1, -(-after_s // course.dt_s)))
         spans.append((f"{moment:%B}", first, end))
         first = end
     return spans
-
-
-# Margin
-
-
-def decided_at(settings: Settings, indoor_c: float, outdoor_c: float) -> Controller:
-    """The decision code after one scan at one working point, clock unknown (curtains drawn), no history."""
-    controller = Controller(settings)
-    readings = Readings()
-    readings.indoor_c.set(indoor_c, 0)
-    readings.rh_pct.set(30.0, 0)
-    readings.outdoor_c.set(outdoor_c, 0)
-    controller.scan(readings, 0)
-    return controller
-
-
-def changed(settings: Settings, **values) -> Settings:
-    """A copy with some values set, outside the table's bounds if need be: for comparison only."""
-    copy = Settings()
-    for name in Settings.__slots__:
-        setattr(copy, name, values.get(name, getattr(settings, name)))
-    return copy
-
-
-def working_points(replay) -> list:
-    """(name, indoor_c, outdoor_c): the coldest hour and the mean of the heating season (of all hours without one)."""
-    course = replay.course
-    per_hour = 3600 // course.dt_s
-    hours = range(0, max(1, course.n_steps - per_hour + 1), per_hour)
-    at = min(hours, key=lambda k: sum(course.outdoor_c[k : k + per_hour]))
-    span = slice(at, min(at + per_hour, course.n_steps))
-    steps = [k for k in range(course.n_steps) if replay.mask[k]] or list(range(course.n_steps))
-
-    def mean(values) -> float:
-        return sum(values) / len(values)
-
-    return [
-        ("Coldest hour", mean(course.indoor_c[span]), mean(course.outdoor_c[span])),
-        ("Season mean", mean([course.indoor_c[k] for k in steps]), mean([course.outdoor_c[k] for k in steps])),
-    ]
-
-
-def margin(replay, units: Units) -> str:
-    """Fixed and tolerance margin at two working points, from the decision code itself."""
-    settings = replay.settings
-    fixed = units.difference_text(settings.plain_margin_k)
-    text = (
-        f"<p>The controller keeps two margins at the coldest glass. A fixed one, {fixed}, stands in for what the house "
-        "does after the decision: cold fronts that outrun its drying, showers and cooking. The other stands for the "
-        "sensors and the glass factor being wrong within their stated tolerances, joined as the root of the sum of their "
-        "squares (JCGM 100:2008, eq. 10). Both are those of the decision code, at the night value of the glass.</p>"
-    )
-    points = working_points(replay)
-    return text + ladder(settings, points, units) + "".join(parts(settings, point, units) for point in points)
-
-
-def point_text(point: tuple, units: Units) -> str:
-    """A working point in words."""
-    name, indoor_c, outdoor_c = point
-    return f"{name}: {units.temperature_text(outdoor_c)} outdoors, {units.temperature_text(indoor_c)} indoors"
-
-
-def ladder(settings: Settings, points: list, units: Units) -> str:
-    """From where the glass gets wet down to the plain reset's limit."""
-    exact = changed(settings, **ways.EXACT)
-    bare = ways.without_margin(settings)
-    columns = []
-    for _, indoor_c, outdoor_c in points:
-        wet = decided_at(bare, indoor_c, outdoor_c).terms.plain_pct
-        fixed = decided_at(exact, indoor_c, outdoor_c).terms.plain_pct
-        whole = decided_at(settings, indoor_c, outdoor_c)
-        columns.append([wet, fixed - wet, whole.terms.plain_pct - fixed, whole.terms.plain_pct, whole.margin.total_k])
-    labels = [
-        "Glass gets wet at, % RH",
-        f"Fixed margin of {units.difference_text(settings.plain_margin_k)}, % RH",
-        "Tolerance margin, % RH",
-        "The glass allows a target of, % RH",
-        f"Tolerance margin at the glass, {units.difference_unit}",
-    ]
-    rows = []
-    for i, label in enumerate(labels):
-        show = units.difference if i == len(labels) - 1 else float
-        rows.append([label, *(number(show(column[i])) for column in columns)])
-    head = ["", *(point_text(point, units) for point in points)]
-    return table("From wet glass to the target that the glass allows; caps and wish come on top", head, rows, "numbers")
-
-
-def parts(settings: Settings, point: tuple, units: Units) -> str:
-    """What each tolerance costs at a working point."""
-    _, indoor_c, outdoor_c = point
-    whole = decided_at(settings, indoor_c, outdoor_c)
-    margin = whole.margin
-    per_pct = margin.total_k / margin.total_pct if margin.total_pct > 0.0 else 0.0
-    rows = []
-    for name, label, attribute in TOLERANCES:
-        part = getattr(margin, attribute)
-        gained = decided_at(changed(settings, **{name: 0.0}), indoor_c, outdoor_c).terms.plain_pct
-        size = getattr(settings, name)
-        if name == "rh_tolerance_pct":
-            stated = f"{size:g}{SPACE}%"
-        elif name == "f_tolerance":
-            stated = f"{size:g}"
-        else:
-            stated = units.difference_text(size)
-        rows.append(
-            [
-                f"{label}, within {stated}",
-                number(part, 2),
-                number(units.difference(part * per_pct), 2),
-                number(gained - whole.terms.plain_pct, 2),
-            ]
-        )
-    head = ["Tolerance", "Part, % RH", f"At the glass, {units.difference_unit}", "Target gained were it exact, % RH"]
-    return table(point_text(point, units), head, rows, "numbers")
-
-
-# Reasons
-
-
-def reasons(replay) -> str:
-    """What bound the target, why the valve was shut, and the notices, as shares of the heating season."""
-    run = replay.runs[replay.result["shipped_policy"]]
-    counts: dict = {}
-    notices: dict = {}
-    total = 0
-    for code, told, counted in zip(run.reason, run.notices, replay.mask):
-        if counted:
-            total += 1
-            counts[code] = counts.get(code, 0) + 1
-            notices[told] = notices.get(told, 0) + 1
-    shares = replay.result["policies"][replay.result["shipped_policy"]]["binds"]
-    binds = [[f"{name}: {BINDERS[name]}", number(100 * part)] for name, part in shares.items()]
-    bound = table("What set the target", ["Surface or person", "Share of the heating season, %"], binds, "numbers")
-    if not total:
-        return bound + "<p>No heating season, so no reasons are counted.</p>"
-    return bound + why_shut(counts, total) + noticed(notices, total)
-
-
-def why_shut(counts: dict, total: int) -> str:
-    """The first reason of each minute, most frequent first."""
-    rows = []
-    for code, count in sorted(counts.items(), key=lambda item: -item[1]):
-        mask = 0 if code == REASON_OPEN else 1 << code
-        name = words.reason_name(mask)
-        rows.append([f"<code>{name}</code>", words.status_sentence(mask), percent(count, total)])
-    head = ["Reason", "In words", "Share of the heating season, %"]
-    return table("Why the valve was open or shut, by the first reason of each minute", head, rows, "words")
-
-
-def noticed(notices: dict, total: int) -> str:
-    """How long each notice held."""
-    rows = []
-    for bit, (name, sentence) in enumerate(words.NOTICES):
-        count = sum(n for told, n in notices.items() if told >> bit & 1)
-        if count:
-            rows.append([f"<code>{name}</code>", sentence, percent(count, total)])
-    if not rows:
-        return "<p>No notice was given in the heating season.</p>"
-    head = ["Notice", "In words", "Share of the heating season, %"]
-    return table("Notices: worth telling, but no reason for the valve to be shut", head, rows, "words")
-
-
-def percent(count: int, total: int) -> str:
-    """A share; small ones are not rounded to nothing."""
-    value = 100.0 * count / total
-    return "below 0.1" if value < 0.05 else number(value)
 
 
 # Settings
@@ -387,7 +205,7 @@ def setting_rows(row: tuple, value, units: Units) -> str:
 
 
 def setting_text(value, unit: str, units: Units) -> str:
-    """A setting's value; temperatures in °F too where the report is in US units, for the table itself is SI."""
+    """A setting's value; in °F too where the report is in US units, for the table itself is SI."""
     text = f"{value:g}".replace("-", "\u2212")
     if units.us and unit == "°C":
         text += f" ({units.temperature_text(value)})"
@@ -405,21 +223,28 @@ def assumed(replay, units: Units) -> str:
     items = [
         f"Weather: {escape(sky.origin)}.",
         *(escape(note).rstrip(".") + "." for note in sky.notes),
-        "Between the weather's samples temperature, wind and humidity ratio are taken as linear. All times are local "
+        "Between the weather's samples temperature, wind and humidity ratio are taken as linear. All times "
+        "are local "
         "standard time; there is no summer time.",
-        "Typical-year weather joins months of different years; no such winter was ever lived through as a whole."
+        "Typical-year weather joins months of different years; no such winter was ever lived through as a "
+        "whole."
         if sky.kind in ("epw", "tmy3")
         else "One winter; another one may be colder, or fall faster.",
-        "The house is one well-mixed air with " + buffer_text(replay.house) + "; the coldest room differs from it only by "
+        "The house is one well-mixed air with "
+        + buffer_text(replay.house)
+        + "; the coldest room differs from it only by "
         "the [room] section of the house file.",
-        "Not modelled: sun and sky on the glass, water leaving the air by condensing, moisture between rooms, the cooling "
+        "Not modelled: sun and sky on the glass, water leaving the air by condensing, moisture between "
+        "rooms, the cooling "
         "of the supply air by evaporation, window opening except to shed surplus heat.",
-        f"Showers, cooking, laundry and sensor noise are drawn at random from seed {replay.seed}; another seed gives "
+        f"Showers, cooking, laundry and sensor noise are drawn at random from seed {replay.seed}; another "
+        "seed gives "
         "another winter of the same kind.",
         "The heating season counts the minutes whose trailing 24-hour mean outdoors is below "
         f"{units.temperature_text(12.0, 0)}; means and hours above are of these.",
         "Sensors: " + sensors_text(replay) + ".",
-        "Every policy obeys the same caps of walls and owner. The wet minutes of the simulation are those of the modelled "
+        "Every policy obeys the same caps of walls and owner. The wet minutes of the simulation are those "
+        "of the modelled "
         "coldest spot alone.",
         "The methods name their sources; no conformity with a standard is claimed.",
     ]
@@ -439,7 +264,10 @@ def sensors_text(replay) -> str:
     """Whether the replay's sensors err."""
     if replay.sensors.exact:
         return "the simulated humidity sensor reads without error; tolerances as in the settings"
-    return "errors as in the [sensors] section of the house file, unknown to the controller; tolerances as in the settings"
+    return (
+        "errors as in the [sensors] section of the house file, unknown to the controller; "
+        "tolerances as in the settings"
+    )
 
 
 def house_table(house) -> str:
@@ -448,12 +276,23 @@ def house_table(house) -> str:
     for row in housefile.KEYS:
         value = getattr(getattr(house, row.section) if row.section else house, row.name)
         if value != row.default and row.section:
-            rows.append([f"<code>{row.section}.{row.name}</code>", plain(value), plain(row.default), row.unit, row.meaning])
+            rows.append(
+                [
+                    f"<code>{row.section}.{row.name}</code>",
+                    plain(value),
+                    plain(row.default),
+                    row.unit,
+                    row.meaning,
+                ]
+            )
     if not rows:
         return "<p>The house file has every default.</p>"
     cells = [[row[0], *(escape(str(cell)) for cell in row[1:])] for row in rows]
     return table(
-        "The house file, where it differs from its defaults", ["Key", "Value", "Default", "Unit", "Meaning"], cells, "house"
+        "The house file, where it differs from its defaults",
+        ["Key", "Value", "Default", "Unit", "Meaning"],
+        cells,
+        "house",
     )
 
 
