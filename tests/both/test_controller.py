@@ -243,6 +243,11 @@ class TestRoom(unittest.TestCase):
         self.assertAlmostEqual(rig.decision.glass_c, 8.8, delta=1e-4)
         self.assertAlmostEqual(rig.controller.room_excess_pa, 350.6, delta=0.7)
 
+    def test_a_warmer_and_drier_room_counts_for_nothing(self):
+        rig = decided({"has_room": 1}, {"room_c": 22.0, "room_rh_pct": 10.0})
+        self.assertEqual(rig.controller.terms.glass_pct, decided().controller.terms.glass_pct)
+        self.assertEqual(rig.decision.target_pct, target_pct())
+
     def test_the_worse_of_setting_and_sensor_counts(self):
         changes = {"has_room": 1, "room_colder_k": 3.0}
         self.assertAlmostEqual(decided(changes, {"room_c": 19.0}).decision.glass_c, 8.5, delta=1e-4)
