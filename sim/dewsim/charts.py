@@ -15,6 +15,7 @@ from dewsim.units import MINUS
 WIDTH = 960
 LEFT = 92
 RIGHT = 8
+TOP = 9  # room for the uppermost value's label
 AXIS = 22  # height of the time labels under a pane
 LANE = 20
 SHARES = ("fan", "valve")
@@ -80,15 +81,15 @@ def bounds_of(series: list, least: float = 5.0) -> tuple:
     return floor(low / step) * step, ceil((high + 1e-9) / step) * step
 
 
-def tick_step(span: float) -> float:
-    """1, 2 or 5 times a power of ten: three to six of them in span."""
-    unit = 10.0 ** floor(log10(span / 4.0))
-    return next(unit * m for m in (1, 2, 5, 10) if span / (unit * m) <= 6.0)
+def tick_step(span: float, most: int = 6) -> float:
+    """1, 2 or 5 times a power of ten, the smallest of which no more than `most` (1..9) fit into span."""
+    unit = 10.0 ** floor(log10(span / most))
+    return next(unit * m for m in (1, 2, 5, 10) if span / (unit * m) <= most + 1e-9)
 
 
-def ticks(low: float, high: float) -> list:
-    """Round values from low to high."""
-    step = tick_step(high - low)
+def ticks(low: float, high: float, most: int = 6) -> list:
+    """Round values from low to high, most + 1 of them at most."""
+    step = tick_step(high - low, most)
     first = ceil(low / step - 1e-9)
     return [step * i for i in range(first, floor(high / step + 1e-9) + 1)]
 
@@ -144,10 +145,8 @@ def svg(figure: Figure, pane: Pane, last: bool) -> str:
     frame = f'<path class="f" d="M{LEFT} 0V{height}H{WIDTH - RIGHT}"/>'
     total = height + (AXIS if last else 3)
     return (
-        f'<svg class="static" viewBox="0 0 {WIDTH} {total}" role="img" aria-label="{escape(pane.title)}">'
-        + "".join(parts)
-        + frame
-        + "</svg>"
+        f'<svg class="static" viewBox="0 {-TOP} {WIDTH} {total + TOP}" role="img" '
+        f'aria-label="{escape(pane.title)}">' + "".join(parts) + frame + "</svg>"
     )
 
 
@@ -158,13 +157,11 @@ def _svg_lines(pane: Pane, level: Level, x) -> list:
         return min(max(pane.height - (value - pane.low) * per_unit, -2.0), pane.height + 2.0)
 
     parts = []
-    for value in ticks(pane.low, pane.high):
+    for value in ticks(pane.low, pane.high, pane.height // 22):
         at = y(value)
         text = f"{value:g}".replace("-", MINUS)
         parts.append(f'<path class="g" d="M{LEFT} {at:.1f}H{WIDTH - RIGHT}"/>')
-        parts.append(
-            f'<text class="e" x="{LEFT - 6}" y="{min(max(at + 5, 12), pane.height):.1f}">{text}</text>'
-        )
+        parts.append(f'<text class="e" x="{LEFT - 6}" y="{at + 5:.1f}">{text}</text>')
     if pane.band and pane.band[0] in level.values:
         low, high = (level.values[name] for name in pane.band)
         there = [(x(level.time_s(i)), y(high[i])) for i in range(level.n)]

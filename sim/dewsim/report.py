@@ -152,10 +152,8 @@ def answer(replay) -> str:
     )
     return (
         f"With the controller this house would have had {number(shipped['mean_rh_pct'])} % relative "
-        "humidity on average "
-        f"over the heating season, against {number(shut['mean_rh_pct'])} % without a humidifier, with "
-        f"{wet}, within "
-        "stated tolerances, in simulation."
+        f"humidity (RH) on average over the heating season, against {number(shut['mean_rh_pct'])} % without "
+        f"a humidifier, with {wet}, within stated tolerances, in simulation."
     )
 
 
@@ -169,26 +167,22 @@ def beside(result: dict) -> str:
     elif dial["mean_rh_pct"] - shut["mean_rh_pct"] < 0.1:
         text = (
             f"A dial that adds no wet minute would have had to stand at {dial['setting_pct']:g} %, so low "
-            "that it adds no "
-            "humidity either."
+            "that it adds no humidity either."
         )
     else:
         text = (
             f"A dial would have had to stand at {dial['setting_pct']:g} % all winter, which nobody could "
-            "know in autumn, "
-            f"to reach {number(dial['mean_rh_pct'])} % without adding a wet minute."
+            f"know in autumn, to reach {number(dial['mean_rh_pct'])} % without adding a wet minute."
         )
     return f"<p>{text}</p>\n"
 
 
 FIRST = (
     "<ol><li>Extract moisture where it arises: kitchen and bath fans that reach outdoors, lids on pots, "
-    "laundry not "
-    "dried indoors.</li><li>Make the coldest glass warmer: better or additional panes, curtains that leave "
-    "the glass "
-    "some room air, gaps at the sash sealed.</li><li>Seal the leaks through which indoor air reaches walls "
-    "and attic. "
-    "Have the draught of every fuel-burning appliance and the CO alarms checked, before and after.</li></ol>"
+    "laundry not dried indoors.</li><li>Make the coldest glass warmer: better or additional panes, "
+    "curtains that leave the glass some room air, gaps at the sash sealed.</li><li>Seal the leaks through "
+    "which indoor air reaches walls and attic. Have the draught of every fuel-burning appliance and the CO "
+    "alarms checked, before and after.</li></ol>"
 )
 
 
@@ -199,18 +193,15 @@ def house_class(result: dict) -> str:
     if kind == "foggy":
         text = (
             "<p><strong>Your windows fog by themselves:</strong> without any humidifier the modelled "
-            "coldest spot was "
-            f"wet for {minutes_text(wet)} of this winter. A humidifier cannot mend that and can only add "
-            "to it, whatever "
-            "its control. What to do first:</p>" + FIRST
+            f"coldest spot was wet for {minutes_text(wet)} of this winter. A humidifier cannot mend that "
+            "and can only add to it, whatever its control. What to do first:</p>" + FIRST
         )
     elif kind == "tight":
         text = (
             "<p><strong>This house comes close to wet glass by itself:</strong> without any humidifier "
-            "its air held up "
-            f"to {number(100 * result['headroom_ratio'], 0)} % of the moisture that wets the modelled "
-            "coldest spot. Some "
-            "added wet minutes must be expected under any control. What to do first:</p>" + FIRST
+            f"its air held up to {number(100 * result['headroom_ratio'], 0)} % of the moisture that wets "
+            "the modelled coldest spot. Some added wet minutes must be expected under any control. What "
+            "to do first:</p>" + FIRST
         )
     else:
         text = (
@@ -221,8 +212,7 @@ def house_class(result: dict) -> str:
     if not result["binding"]:
         text += (
             "<p>This winter did not put the glass to the test: even a reset without any margin added no "
-            "wet minute "
-            "here, so the zero above says little about the margins.</p>"
+            "wet minute here, so the zero above says little about the margins.</p>"
         )
     return f'<div class="class {kind}">{text}</div>'
 
@@ -234,10 +224,8 @@ def season(replay, units: Units, figure: Figure) -> str:
     """The season's chart and its months as a table."""
     caption = (
         "The whole record. Bands run from the lowest to the highest minute of each day (of each hour, "
-        "zoomed in); "
-        "glass and dew or frost point are those of the minute at which they came nearest, so the two lines "
-        "touch "
-        "exactly where the glass got wet. Every wet minute is marked, however short."
+        "zoomed in); glass and dew or frost point are those of the minute at which they came nearest, so "
+        "the two lines touch exactly where the glass got wet. Every wet minute is marked, however short."
     )
     return figures.html(figure, caption) + tables.months(replay, units)
 
@@ -258,9 +246,8 @@ def night(replay, units: Units, figure: Figure) -> str:
     )
     text = (
         f"<p>The lowest outdoor temperature was {units.temperature_text(course.outdoor_c[coldest])}, on "
-        f"{moment.day} "
-        f"{moment:%B} at {moment:%H:%M}. Around it the modelled coldest spot with the controller "
-        f"{nearness}.</p>"
+        f"{moment.day} {moment:%B} at {moment:%H:%M}. Around it the modelled coldest spot with the "
+        f"controller {nearness}.</p>"
     )
     caption = (
         "Noon to noon, minute by minute, local standard time. The valve's share counts its ten-second scans."
@@ -281,14 +268,12 @@ def floor_section(replay, units: Units, figure: Figure) -> str:
     }
     text = (
         f"<p>At a {board}, the season's drying opens a gap of {gaps['shut']} without a humidifier, "
-        f"{gaps['dial']} with "
-        f"the dial and {gaps['plain']} with the controller.</p>"
+        f"{gaps['dial']} with the dial and {gaps['plain']} with the controller.</p>"
     )
     caption = (
         "Moisture content follows the wood's equilibrium (USDA Forest Products Laboratory, Wood Handbook, "
-        "2010, eq. 4-5) "
-        f"with a lag of {floor.TIME_CONSTANT_H / 24:g} days; the gap is the board's change of width "
-        "between the season's "
-        "highest and lowest (eq. 13-2). Finish, underlay and heating in the floor are not modelled."
+        f"2010, eq. 4-5) with a lag of {floor.TIME_CONSTANT_H / 24:g} days; the gap is the board's change "
+        "of width between the season's highest and lowest (eq. 13-2). Finish, underlay and heating in the "
+        "floor are not modelled."
     )
     return text + figures.html(figure, caption)

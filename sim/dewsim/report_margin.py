@@ -71,13 +71,10 @@ def margin(replay, units: Units) -> str:
     fixed = units.difference_text(settings.plain_margin_k)
     text = (
         f"<p>The controller keeps two margins at the coldest glass. A fixed one, {fixed}, stands in for "
-        "what the house "
-        "does after the decision: cold fronts that outrun its drying, showers and cooking. The other "
-        "stands for the "
-        "sensors and the glass factor being wrong within their stated tolerances, joined as the root of "
-        "the sum of their "
-        "squares (JCGM 100:2008, eq. 10). Both are those of the decision code, at the night value of the "
-        "glass.</p>"
+        "what the house does after the decision: cold fronts that outrun its drying, showers and cooking. "
+        "The other stands for the sensors and the glass factor being wrong within their stated "
+        "tolerances, joined as the root of the sum of their squares (JCGM 100:2008, eq. 10). Both are "
+        "those of the decision code, at the night value of the glass.</p>"
     )
     points = working_points(replay)
     return text + ladder(settings, points, units) + "".join(parts(settings, point, units) for point in points)

@@ -57,26 +57,40 @@ def policies(replay, units: Units) -> str:
         for label, show in policy_rows(replay, units)
         if any(show(blocks[name]) for name in names)
     ]
-    setting = blocks["dial"].get("setting_pct")
+    table_html = table("One winter, one house, the same weather, showers and cooking", head, rows, "numbers")
+    return table_html + explained(blocks["dial"].get("setting_pct"))
+
+
+def explained(setting_pct: float | None) -> str:
+    """What each policy is; setting_pct: the dial's [%], None where none adds no wet minute."""
     dial = (
         "No constant setting from 5 % up keeps from adding wet minutes in this winter, so it stays shut."
-        if setting is None
-        else f"Here {setting:g} %. Nobody could have known it beforehand."
+        if setting_pct is None
+        else f"Here {setting_pct:g} %. Nobody could have known it beforehand."
     )
-    return (
-        table("One winter, one house, the same weather, showers and cooking", head, rows, "numbers")
-        + "<dl><dt>No humidifier</dt>"
-        "<dd>The same house with the valve never opened: what it does by itself.</dd>"
-        "<dt>Dial</dt><dd>A dial left at one setting all winter: the highest, in steps of 0.5 %, that adds "
-        "no wet minute, "
-        f"chosen with hindsight. {dial}</dd>"
-        "<dt>Plain reset: the controller</dt><dd>The decision code that runs on the board, scan for scan: "
-        "the target "
-        "follows the outdoor temperature under a fixed margin and a margin for the sensors' tolerances.</dd>"
-        "<dt>Reset without margin</dt><dd>A reset without margin, for comparison: not offered. It shows "
-        "how near the glass "
-        "this winter came.</dd></dl>"
+    pairs = (
+        ("No humidifier", "The same house with the valve never opened: what it does by itself."),
+        (
+            "Dial",
+            "A dial left at one setting all winter: the highest, in steps of 0.5 %, that adds no wet minute, "
+            f"chosen with hindsight. {dial}",
+        ),
+        (
+            "Plain reset: the controller",
+            "The decision code that runs on the board, scan for scan: the target follows the outdoor "
+            "temperature under a fixed margin and a margin for the sensors' tolerances.",
+        ),
+        (
+            "Reset without margin",
+            "A reset without margin, for comparison: not offered. It shows how near wet the glass came.",
+        ),
+        (
+            "The caps",
+            "What walls, attic and owner allow. No policy waters above them; the house may be above them by "
+            "its own moisture, or for a while after the outdoors cooled.",
+        ),
     )
+    return "<dl>" + "".join(f"<dt>{name}</dt><dd>{text}</dd>\n" for name, text in pairs) + "</dl>"
 
 
 def policy_rows(replay, units: Units) -> list:
@@ -222,10 +236,9 @@ def assumed(replay, units: Units) -> str:
     sky = replay.weather
     items = [
         f"Weather: {escape(sky.origin)}.",
-        *(escape(note).rstrip(".") + "." for note in sky.notes),
+        *(sentence(note) for note in sky.notes),
         "Between the weather's samples temperature, wind and humidity ratio are taken as linear. All times "
-        "are local "
-        "standard time; there is no summer time.",
+        "are local standard time; there is no summer time.",
         "Typical-year weather joins months of different years; no such winter was ever lived through as a "
         "whole."
         if sky.kind in ("epw", "tmy3")
@@ -235,20 +248,22 @@ def assumed(replay, units: Units) -> str:
         + "; the coldest room differs from it only by "
         "the [room] section of the house file.",
         "Not modelled: sun and sky on the glass, water leaving the air by condensing, moisture between "
-        "rooms, the cooling "
-        "of the supply air by evaporation, window opening except to shed surplus heat.",
+        "rooms, the cooling of the supply air by evaporation, window opening except to shed surplus heat.",
         f"Showers, cooking, laundry and sensor noise are drawn at random from seed {replay.seed}; another "
-        "seed gives "
-        "another winter of the same kind.",
+        "seed gives another winter of the same kind.",
         "The heating season counts the minutes whose trailing 24-hour mean outdoors is below "
         f"{units.temperature_text(12.0, 0)}; means and hours above are of these.",
         "Sensors: " + sensors_text(replay) + ".",
         "Every policy obeys the same caps of walls and owner. The wet minutes of the simulation are those "
-        "of the modelled "
-        "coldest spot alone.",
+        "of the modelled coldest spot alone.",
         "The methods name their sources; no conformity with a standard is claimed.",
     ]
     return "<ul>" + "".join(f"<li>{item}</li>" for item in items) + "</ul>" + house_table(replay.house)
+
+
+def sentence(note: str) -> str:
+    """A note as an escaped sentence."""
+    return escape(note[:1].upper() + note[1:].rstrip(".") + ".")
 
 
 def buffer_text(house) -> str:
@@ -265,8 +280,8 @@ def sensors_text(replay) -> str:
     if replay.sensors.exact:
         return "the simulated humidity sensor reads without error; tolerances as in the settings"
     return (
-        "errors as in the [sensors] section of the house file, unknown to the controller; "
-        "tolerances as in the settings"
+        "errors as in the [sensors] section of the house file, unknown to the controller; tolerances as in "
+        "the settings"
     )
 
 

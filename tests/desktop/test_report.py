@@ -189,7 +189,7 @@ def test_a_house_name_is_text_and_never_markup(page):
     parsed = Balanced(page)
     assert NAME in "".join(parsed.text)
     assert (
-        "<b>house</b>" not in page and "a note <of>" not in page and "a note &lt;of&gt; the weather." in page
+        "<b>house</b>" not in page and "a note <of>" not in page and "A note &lt;of&gt; the weather." in page
     )
 
 
@@ -416,3 +416,34 @@ def test_units_convert_by_their_definitions():
     assert (us.temperature(-40.0), us.temperature(100.0), us.difference(5.0)) == (-40.0, 212.0, 9.0)
     assert us.water(3.785411784) == 1.0 and us.length(25.4) == 1.0
     assert (si.temperature(-7.5), si.difference(2.0), si.water(3.0), si.length(4.0)) == (-7.5, 2.0, 3.0, 4.0)
+
+
+@pytest.mark.parametrize(
+    "low, high, most, expected",
+    [
+        (0.0, 100.0, 6, [0, 20, 40, 60, 80, 100]),
+        (-13.0, 21.0, 6, [-10, 0, 10, 20]),
+        (5.2, 6.1, 5, [5.2, 5.4, 5.6, 5.8, 6]),
+    ],
+)
+def test_axis_values_are_round_and_few(low, high, most, expected):
+    assert charts.ticks(low, high, most) == pytest.approx(expected)
+
+
+def test_axis_bounds_hold_all_values_even_when_all_are_alike():
+    low, high = charts.bounds_of([[3.0, 3.0], [3.0]])
+    assert low <= 3.0 < high
+    low, high = charts.bounds_of([[-27.9, 8.1], [2.0]])
+    assert (low, high) == (-30.0, 10.0)
+
+
+def test_time_labels_are_months_in_a_winter_and_hours_in_a_night():
+    october = 1_696_118_400  # 2023-10-01 00:00
+    months = [label for _, label in charts.time_ticks(october, october + 212 * 86400)]
+    assert months == ["October", "November", "December", "January", "February", "March", "April"]
+    night = charts.time_ticks(october + 43200, october + 129600)
+    assert [label for _, label in night][:3] == ["12:00", "15:00", "18:00"] and len(night) == 9
+
+
+def test_a_path_keeps_every_corner():
+    assert charts.path([(0, 5), (1, 5), (2, 5), (3, 9), (4, 5)]) == "M0.0 5.0L2.0 5.0L3.0 9.0L4.0 5.0"
