@@ -102,6 +102,16 @@ class TestBelief(unittest.TestCase):
             belief.take(10.0, 60 * minute)
         self.assertAlmostEqual(belief.believed_c, -10.0 + 3.0 * 61 / 60, delta=1e-3)
 
+    def test_each_hour_confirms_its_own_lowest(self):
+        belief = OutdoorBelief()
+        belief.take(-20.0, 0)
+        belief.take(0.0, 60)
+        for minute in range(2, 122):
+            belief.take(15.0, 60 * minute)
+            if minute == 61:
+                self.assertEqual(belief.believed_c, 0.0)
+        self.assertEqual(belief.believed_c, 15.0)
+
     def test_a_falling_back_starts_the_hour_anew(self):
         belief = OutdoorBelief()
         belief.take(-20.0, 0)

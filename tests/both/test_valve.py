@@ -151,6 +151,7 @@ class TestStarts(unittest.TestCase):
             rig, starts = self.runs_in(most, 4)
             for n in range(len(starts) - most):
                 self.assertTrue(starts[n + most] - starts[n] >= 3600)
+            self.assertEqual(len([s for s in starts if s - starts[0] < 3600]), most)
             self.assertTrue(len(starts) >= most * 3)
 
     def test_the_reason_and_the_wait_are_told(self):
