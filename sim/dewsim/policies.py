@@ -213,11 +213,8 @@ def run_controller(
     house = run.end = plant.Moisture(course, start_pct)
     controller = controller_type(settings)
     bench = _Wiring(course, sensors, controller, clock)
-    scan, due, contacts, readings = controller.scan, controller.due, bench.readings.contacts, bench.readings
-    utc_start_s = clock[0]
-    at_scan, valve, step = bench.at_scan, controller.valve, house.step
+    step, run_scans, decision = house.step, bench.run_scans, controller.decision
     out, opened, evaporated, wet = run.w_g_kg, run.valve, run.evaporated_kg_h, course.wet_w_g_kg
-    was_open = False
     now_s = 0
     for k in range(n):
         out[k] = w = house.w_g_kg
@@ -225,28 +222,15 @@ def run_controller(
             run.stopped_at = k
             break
         bench.at_step(k, house, now_s)
-        count = 0
-        for _ in range(scans):
-            at_scan(now_s)
-            readings.utc_s = utc_start_s + now_s
-            if due(contacts, now_s):
-                decision = scan(readings, now_s)
-                if decision.valve:
-                    if not was_open:
-                        run.valve_starts += 1
-                    was_open = True
-                else:
-                    was_open = False
-            if was_open:
-                count += 1
-            now_s += SCAN_S
-        opened[k] = count
+        opened[k] = count = run_scans(scans, now_s)
+        now_s += scans * SCAN_S
         before_kg = house.evaporated_kg
         step(k, count / scans)
         evaporated[k] = (house.evaporated_kg - before_kg) / course.dt_h
         _note(run, k, decision)
         if progress and k % DAY_STEPS == 0:
             progress(k / n)
+    run.valve_starts = bench.valve_starts
     return run
 
 
@@ -270,8 +254,12 @@ class _Wiring:
     def __init__(self, course, sensors, controller: Controller, clock):
         self.course = course
         self.sensors = sensors
+        self.controller = controller
         self.settings = controller.settings
         self.valve = controller.valve
+        self.utc_start_s = clock[0]
+        self.was_open = False
+        self.valve_starts = 0
         self.readings = r = Readings()
         r.utc_offset_s = clock[1]
         for contact in (r.leak, r.overflow, r.off_switch, r.absent, r.drain_wet):
@@ -284,6 +272,26 @@ class _Wiring:
         self.load = r.load_sense
         self.fan = -1
         self.heat = -1
+
+    def run_scans(self, scans: int, now_s: int) -> int:
+        """The scans of one house step from now_s on; the number of them after which the valve was open."""
+        at_scan, due, scan = self.at_scan, self.controller.due, self.controller.scan
+        readings, utc_start_s, was_open = self.readings, self.utc_start_s, self.was_open
+        contacts = readings.contacts
+        count = 0
+        for _ in range(scans):
+            at_scan(now_s)
+            readings.utc_s = utc_start_s + now_s
+            if due(contacts, now_s):
+                is_open = scan(readings, now_s).valve
+                if is_open and not was_open:
+                    self.valve_starts += 1
+                was_open = is_open
+            if was_open:
+                count += 1
+            now_s += SCAN_S
+        self.was_open = was_open
+        return count
 
     def at_step(self, k: int, house, now_s: int) -> None:
         """New values once a house step; `at_scan` says that they are read again at each scan."""
