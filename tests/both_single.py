@@ -106,7 +106,9 @@ class SingleFinder(importlib.abc.MetaPathFinder):
                 fullname, package, loader=loader, submodule_search_locations=[str(package.parent)]
             )
         if file.is_file():
-            return importlib.util.spec_from_file_location(fullname, file, loader=SingleLoader(fullname, str(file)))
+            return importlib.util.spec_from_file_location(
+                fullname, file, loader=SingleLoader(fullname, str(file))
+            )
         return None
 
 

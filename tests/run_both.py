@@ -47,8 +47,16 @@ def runs(micropython: str, tests: Path) -> list:
     version = "CPython " + sys.version.split()[0]
     return [
         (version, lambda name: [python, "-c", CPYTHON_MAIN, name], plain),
-        (micropython_version(micropython), lambda name: [micropython, "-c", MICROPYTHON_MAIN.format(name)], small),
-        (version + ", single precision", lambda name: [python, str(SINGLE), name, str(tests)], dict(os.environ)),
+        (
+            micropython_version(micropython),
+            lambda name: [micropython, "-c", MICROPYTHON_MAIN.format(name)],
+            small,
+        ),
+        (
+            version + ", single precision",
+            lambda name: [python, str(SINGLE), name, str(tests)],
+            dict(os.environ),
+        ),
     ]
 
 
@@ -111,7 +119,10 @@ def run_all(tests: Path, micropython: str) -> bool:
             if problem:
                 good = False
                 print("run_both: %s on %s: %s" % (name, label, problem))
-        print("%s: %d tests in %d of %d files, %.1f s" % (label, total, ran, len(names), time.monotonic() - began))
+        print(
+            "%s: %d tests in %d of %d files, %.1f s"
+            % (label, total, ran, len(names), time.monotonic() - began)
+        )
     return good
 
 

@@ -99,7 +99,7 @@ def opened(changes=None):
 
 
 def ready(changes=None):
-    """A rig in which nothing but the humidity keeps the valve shut: the house is humid enough, the rest is over."""
+    """A rig in which nothing but the humidity keeps the valve shut; the rest after boot is over."""
     rig = Rig(changes)
     rig.values["rh_pct"] = 60.0
     rig.run(400)

@@ -26,7 +26,9 @@ class TestGlass(unittest.TestCase):
         # 20 - 0.5 * 60 = -10 °C: 259.9 Pa over ice (IAPWS R14-08), 286.6 Pa over supercooled water
         self.assertAlmostEqual(c.glass_ceiling_pct(20.0, -40.0, 0.5, 0.0), 100 * 259.9 / 2339.2, delta=0.02)
         self.assertAlmostEqual(
-            c.glass_ceiling_pct(20.0, -40.0, 0.5, 0.0), 100 * sat_ice_pa(-10.0) / sat_water_pa(20.0), delta=1e-4
+            c.glass_ceiling_pct(20.0, -40.0, 0.5, 0.0),
+            100 * sat_ice_pa(-10.0) / sat_water_pa(20.0),
+            delta=1e-4,
         )
 
 

@@ -1,14 +1,15 @@
-"""The whole scan: when it is due, what the target obeys and which surface binds, and what can never raise it."""
+"""The whole scan: when it is due, what the target obeys and which surface binds, what can never raise it."""
 
 import unittest
+
+from rig import NAN, Rig, opened
 
 from dewcore import ceiling as c
 from dewcore import readings as r
 from dewcore import words as w
 from dewcore.controller import Controller
-from dewcore.permit import Permit
 from dewcore.judge import Judge
-from rig import NAN, Rig, opened
+from dewcore.permit import Permit
 
 NIGHT_UTC_S = 1700000000 // 86400 * 86400 + 2 * 3600  # 02:00
 DAY_UTC_S = NIGHT_UTC_S + 10 * 3600  # 12:00
@@ -98,7 +99,9 @@ class TestTime(unittest.TestCase):
         rig = Rig({"has_supply": 1, "has_drain_wet": 1})
         number = 12345
         for _ in range(3000):
-            number = (number * 1103 + 12345) % 65536  # a plain congruential generator: every state of a contact
+            number = (
+                number * 1103 + 12345
+            ) % 65536  # a plain congruential generator: every state of a contact
             name = r.CONTACT_NAMES[number % 9]
             if number % 7 == 0:
                 rig.contact(name, (r.OFF, r.ON, r.UNREADABLE, r.NOT_FITTED)[number // 9 % 4])
@@ -121,8 +124,8 @@ class TestTime(unittest.TestCase):
 class TestTarget(unittest.TestCase):
     def test_by_hand_at_zero_outdoors(self):
         # night factor 0.5, 8 K: 20 - 0.5 * 20 - 8 = 2 °C, 705.97 Pa (IAPWS R7-97) over 2339.2 Pa: 30.18 %.
-        # Slopes of the Magnus form, 17.625 * 243.04 / (243.04 + t)^2: 7.13 %/K at 2 °C, 6.19 %/K at 20 °C; so per
-        # kelvin of glass 2.152 % RH, and the parts are 2; (2.152 * 0.5 - 30.18 * 0.0619) * 0.3 = 0.238;
+        # Slopes of the Magnus form, 17.625 * 243.04 / (243.04 + t)^2: 7.13 %/K at 2 °C, 6.19 %/K at 20 °C; so
+        # per kelvin of glass 2.152 % RH, and the parts are 2; (2.152 * 0.5 - 30.18 * 0.0619) * 0.3 = 0.238;
         # 2.152 * 0.5 * 0.5 = 0.538; 2.152 * 20 * 0.03 = 1.291.  Root of the sum of squares: 2.452 % RH
         rig = decided()
         self.assertAlmostEqual(rig.controller.terms.plain_pct, 30.18 - 2.452, delta=0.03)
@@ -138,7 +141,11 @@ class TestTarget(unittest.TestCase):
         cases = (
             ({}, {}, c.BINDS_GLASS),
             ({"wish_pct": 20.0}, {}, c.BINDS_OWNER),
-            ({"corner_f": 0.3, "glass_f_day": 0.95, "glass_f_night": 0.95}, {"outdoor_c": -20.0}, c.BINDS_CORNER),
+            (
+                {"corner_f": 0.3, "glass_f_day": 0.95, "glass_f_night": 0.95},
+                {"outdoor_c": -20.0},
+                c.BINDS_CORNER,
+            ),
             ({"glass_f_day": 0.95, "glass_f_night": 0.95}, {"outdoor_c": -20.0}, c.BINDS_ENVELOPE),
             ({"cap_pct": 20.0}, {}, c.BINDS_ENVELOPE),
         )
@@ -211,7 +218,9 @@ class TestNight(unittest.TestCase):
 
     def test_the_zone_counts(self):
         self.assertAlmostEqual(self.glass_c(DAY_UTC_S, None, 7 * 3600), 10.0, delta=1e-4)
-        self.assertAlmostEqual(self.glass_c(NIGHT_UTC_S, None, -6 * 3600), 10.0, delta=1e-4)  # 20:00 the day before
+        self.assertAlmostEqual(
+            self.glass_c(NIGHT_UTC_S, None, -6 * 3600), 10.0, delta=1e-4
+        )  # 20:00 the day before
         self.assertAlmostEqual(self.glass_c(NIGHT_UTC_S, None, -10 * 3600), 11.0, delta=1e-4)  # 16:00
 
     def test_without_a_clock_the_night_always_holds_and_is_told(self):
@@ -280,14 +289,25 @@ class TestFogs(unittest.TestCase):
 
 
 def grid():
-    """(settings, values, utc_s) over cold and mild, good and poor glass, dry and moist rooms, day and night."""
+    """(settings, values, utc_s) over cold and mild, good and poor glass, cool and warm rooms, by day and night."""
     for outdoor_c in (-45.0, -25.0, -8.0, 1.0, 12.0):
         for f in (0.15, 0.45, 0.7, 0.9):
             for indoor_c in (15.0, 21.0, 26.0):
                 for utc_s in (NIGHT_UTC_S, DAY_UTC_S):
                     yield (
-                        {"glass_f_day": f, "glass_f_night": f - 0.05, "has_glass": 1, "has_room": 1, "cap_pct": 45.0},
-                        {"outdoor_c": outdoor_c, "indoor_c": indoor_c, "glass_c": 6.0, "room_c": indoor_c - 1.0},
+                        {
+                            "glass_f_day": f,
+                            "glass_f_night": f - 0.05,
+                            "has_glass": 1,
+                            "has_room": 1,
+                            "cap_pct": 45.0,
+                        },
+                        {
+                            "outdoor_c": outdoor_c,
+                            "indoor_c": indoor_c,
+                            "glass_c": 6.0,
+                            "room_c": indoor_c - 1.0,
+                        },
                         utc_s,
                     )
 
@@ -345,8 +365,16 @@ class TestDirections(unittest.TestCase):
     def test_a_reading_that_becomes_nan(self):
         for lost in r.SAMPLE_NAMES:
             for settings, samples, utc_s in (
-                ({"has_glass": 1, "has_room": 1}, {"glass_c": 3.0, "room_c": 17.0, "room_rh_pct": 40.0}, NIGHT_UTC_S),
-                ({"has_glass": 1, "has_room": 1}, {"glass_c": 3.0, "room_c": 17.0, "room_rh_pct": 40.0}, DAY_UTC_S),
+                (
+                    {"has_glass": 1, "has_room": 1},
+                    {"glass_c": 3.0, "room_c": 17.0, "room_rh_pct": 40.0},
+                    NIGHT_UTC_S,
+                ),
+                (
+                    {"has_glass": 1, "has_room": 1},
+                    {"glass_c": 3.0, "room_c": 17.0, "room_rh_pct": 40.0},
+                    DAY_UTC_S,
+                ),
                 ({}, {"outdoor_c": -35.0}, DAY_UTC_S),
                 ({"design_outdoor_c": 5.0}, {"outdoor_c": -2.0}, DAY_UTC_S),
             ):

@@ -2,9 +2,10 @@
 
 import unittest
 
+from rig import NAN, Rig, opened, ready
+
 from dewcore import readings as r
 from dewcore import words as w
-from rig import NAN, Rig, opened, ready
 
 
 class Interlock(unittest.TestCase):
@@ -450,7 +451,7 @@ class TestHeat(Interlock):
 
 class TestSeason(Interlock):
     def test_the_season_ends_above_its_limit_and_begins_a_kelvin_below(self):
-        # no demand can exist at these temperatures' targets above 5 % RH, so the house is as dry as one can be
+        # as dry as a house can be, so that only the season can shut the valve for long
         rig = Rig({"season_max_c": 10.0})
         rig.values["rh_pct"] = 5.0
         for outdoor_c, over in ((9.9, False), (10.1, True), (9.1, True), (8.9, False), (9.9, False)):

@@ -1,10 +1,11 @@
-"""Which readings are believed: missing, stale, out of range, frozen and jumping ones, and what the valve does then."""
+"""Which readings are believed: missing, stale, out of range, frozen, jumping; what the valve does then."""
 
 import unittest
 
+from rig import INF, NAN, Rig, opened
+
 from dewcore import readings as r
 from dewcore import words as w
-from rig import INF, NAN, Rig, opened
 
 RH_BIT = 1 << r.RH
 INDOOR_BIT = 1 << r.INDOOR

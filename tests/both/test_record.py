@@ -1,4 +1,4 @@
-"""The minute record: every field there and back with a value of its own, 'none' for what is missing, its size."""
+"""The minute record: each field there and back with its own value, 'none' for what is missing, its size."""
 
 import unittest
 
@@ -11,7 +11,7 @@ INF = float("inf")
 
 
 def own_values():
-    """Another value for each packed field, each a whole number of its steps, negative where the code allows."""
+    """Another value for each packed field, a whole number of its steps, negative where the code allows."""
     values = {}
     for n in range(len(PACKED)):
         name, _, code, scale, _, _ = PACKED[n]

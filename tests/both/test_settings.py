@@ -74,10 +74,15 @@ class TestAccepted(unittest.TestCase):
         self.assertEqual(refusal({"cap": 40.0}), "cap: no such setting; remove it or correct its name")
 
     def test_the_words_name_setting_finding_bounds_and_remedy(self):
-        self.assertEqual(refusal({"min_on_s": 5}), "min_on_s: found 5, out of bounds; allowed 60 to 1800 s; correct it")
-        self.assertEqual(refusal({"owner_off": 2}), "owner_off: found 2, out of bounds; allowed 0 to 1; correct it")
         self.assertEqual(
-            refusal({"min_on_s": 60.5}), "min_on_s: found 60.5, not a whole number; allowed 60 to 1800 s; correct it"
+            refusal({"min_on_s": 5}), "min_on_s: found 5, out of bounds; allowed 60 to 1800 s; correct it"
+        )
+        self.assertEqual(
+            refusal({"owner_off": 2}), "owner_off: found 2, out of bounds; allowed 0 to 1; correct it"
+        )
+        self.assertEqual(
+            refusal({"min_on_s": 60.5}),
+            "min_on_s: found 60.5, not a whole number; allowed 60 to 1800 s; correct it",
         )
 
     def test_a_long_value_is_not_echoed_whole(self):
@@ -93,7 +98,11 @@ class TestChange(unittest.TestCase):
         self.assertEqual((settings.cap_pct, settings.min_on_s), (35.0, 240))
 
     def test_or_none_where_one_is_refused(self):
-        for bad in ({"cap_pct": 35.0, "wish_pct": 99.0}, {"wish_pct": 99.0, "cap_pct": 35.0}, {"cap_pct": 35.0, "x": 1}):
+        for bad in (
+            {"cap_pct": 35.0, "wish_pct": 99.0},
+            {"wish_pct": 99.0, "cap_pct": 35.0},
+            {"cap_pct": 35.0, "x": 1},
+        ):
             settings = Settings()
             self.assertRaises(SettingError, settings.change, bad)
             self.assertEqual((settings.cap_pct, settings.wish_pct), (40.0, 40.0))

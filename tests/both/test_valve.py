@@ -1,11 +1,12 @@
-"""Demand and timers: the band, shortest and longest run, rests, starts an hour; and that safety waits for none."""
+"""Demand and timers: band, shortest and longest run, rests, starts an hour; safety waits for none."""
 
 import unittest
+
+from rig import NAN, Rig, opened, ready
 
 from dewcore import readings as r
 from dewcore import words as w
 from dewcore.valve import Valve
-from rig import NAN, Rig, opened, ready
 
 
 def too_humid(rig):

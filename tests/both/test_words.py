@@ -1,12 +1,13 @@
-"""Reasons: one sentence a code, each provoked once through the whole decision, and the texts built from them."""
+"""Reasons: one sentence a code, each provoked through the whole decision, and the texts built from them."""
 
 import unittest
 
+from rig import NAN, Rig, opened, ready
+
 from dewcore import readings as r
 from dewcore import words as w
-from dewcore.permit import PROOF_NAMES
 from dewcore.ceiling import BINDS_NAMES
-from rig import NAN, Rig, opened, ready
+from dewcore.permit import PROOF_NAMES
 
 
 def contact(name, state, changes=None):

@@ -1,4 +1,4 @@
-"""What the shared source may import, that every setting is used and explained, and that the wheel holds the tree."""
+"""What the shared source may import, that each setting is used and explained, what the wheel holds."""
 
 import ast
 import subprocess
@@ -46,14 +46,17 @@ def test_dewcore_imports_itself_and_plain_arithmetic_only(path):
 def test_dewcore_has_none_of_what_a_board_cannot_do(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     for node in ast.walk(tree):
-        assert not isinstance(node, (ast.JoinedStr, ast.Lambda, ast.Global, ast.Nonlocal, ast.AsyncFunctionDef))
+        assert not isinstance(
+            node, (ast.JoinedStr, ast.Lambda, ast.Global, ast.Nonlocal, ast.AsyncFunctionDef)
+        )
         if isinstance(node, (ast.FunctionDef, ast.ClassDef)):
             assert node.decorator_list == []
         if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
             assert node.func.id not in {"round", "open", "print", "eval", "exec", "input", "__import__"}
         if isinstance(node, ast.ClassDef) and not node.bases:
             assert any(
-                isinstance(part, ast.Assign) and getattr(part.targets[0], "id", "") == "__slots__" for part in node.body
+                isinstance(part, ast.Assign) and getattr(part.targets[0], "id", "") == "__slots__"
+                for part in node.body
             ), node.name
 
 
@@ -134,7 +137,18 @@ def test_the_wheel_holds_every_file_of_the_tree(tmp_path):
                 else:
                     wanted["/".join(inside.parts[1:])] = target
     isolation = ["--no-build-isolation"] if modern_setuptools() else []
-    command = [sys.executable, "-m", "pip", "wheel", "--quiet", "--no-deps", *isolation, "-w", str(tmp_path), str(source)]
+    command = [
+        sys.executable,
+        "-m",
+        "pip",
+        "wheel",
+        "--quiet",
+        "--no-deps",
+        *isolation,
+        "-w",
+        str(tmp_path),
+        str(source),
+    ]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120)
     assert done.returncode == 0, done.stderr
     (wheel,) = tmp_path.glob("*.whl")

@@ -124,7 +124,9 @@ def test_documents_are_found():
 
 @ids
 def test_every_path_exists(document):
-    assert [token for token in sorted(paths_in(document.read_text(encoding="utf-8"))) if not exists(token)] == []
+    assert [
+        token for token in sorted(paths_in(document.read_text(encoding="utf-8"))) if not exists(token)
+    ] == []
 
 
 @ids
@@ -142,7 +144,11 @@ def test_every_option_named_alone_is_one_of_some_command(document):
     options = {"--help", "--version"}
     for sub_command in sub_commands().values():
         options |= set(sub_command._option_string_actions)
-    named = {span.split()[0].split("=")[0] for span in spans(document.read_text(encoding="utf-8")) if span.startswith("--")}
+    named = {
+        span.split()[0].split("=")[0]
+        for span in spans(document.read_text(encoding="utf-8"))
+        if span.startswith("--")
+    }
     assert named - options == set()
 
 
@@ -197,7 +203,11 @@ def test_every_class_member_named_exists(document):
     for top in ("shared", "sim"):
         for path in (ROOT / top).rglob("*.py"):
             members |= names_in(path)
-    named = {span for span in spans(document.read_text(encoding="utf-8")) if re.fullmatch(r"_?[A-Z]\w*[a-z]\w*\.[a-z_]\w*", span)}
+    named = {
+        span
+        for span in spans(document.read_text(encoding="utf-8"))
+        if re.fullmatch(r"_?[A-Z]\w*[a-z]\w*\.[a-z_]\w*", span)
+    }
     classes = {name.split(".")[0] for name in members if "." in name}
     assert {name for name in named if name.split(".")[0] in classes} - members == set()
 
@@ -217,7 +227,10 @@ PLANTED = """Type `dewmargin fly`, `./start jump` or `dewmargin demo --wings`; s
 
 
 def test_planted_mistakes_are_found():
-    assert {token for token in paths_in(PLANTED) if not exists(token)} == {"sim/dewsim/no_such.py", "nowhere.md"}
+    assert {token for token in paths_in(PLANTED) if not exists(token)} == {
+        "sim/dewsim/no_such.py",
+        "nowhere.md",
+    }
     problems = {" ".join(words): problem_with(words, complete) for words, complete in commands_in(PLANTED)}
     assert problems == {
         "dewmargin fly": "no such sub-command",

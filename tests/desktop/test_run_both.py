@@ -1,4 +1,4 @@
-"""The runner of tests/both is tested itself: planted failures must fail it, and single precision must be single."""
+"""The runner of tests/both is tested itself: planted failures fail it, and single precision is single."""
 
 import importlib.util
 import os
@@ -45,7 +45,9 @@ if sys.implementation.name == "micropython":
         def test_two(self):
             self.assertTrue(True)
 """
-SET_UP_FAILS = GOOD.replace("    def test_good", "    def setUp(self):\n        raise ValueError('x')\n\n    def test_good")
+SET_UP_FAILS = GOOD.replace(
+    "    def test_good", "    def setUp(self):\n        raise ValueError('x')\n\n    def test_good"
+)
 
 
 def run(folder: Path, files: dict, environment: dict | None = None) -> subprocess.CompletedProcess:
@@ -168,10 +170,11 @@ def test_single_rounds_constants_operations_and_calls():
     names = evaluate(
         "from math import exp\n"
         "a = 0.1\nb = 1 / 3\nc = exp(1.0)\nd = 16777216.0 + 1.0\ne = [1.0]\ne[0] += 1e-9\n"
-        "f = 16777217 * 1.0\ng = 16777217 + 1\nh = 1e30 * 1e30\ni = 'x' + 'y'\nj = 2.0 ** 0.5\nk = 7.5 % 2 - 7.5 // 2\n"
+        "f = 16777217 * 1.0\ng = 16777217 + 1\nh = 1e30 * 1e30\ni = 'x' + 'y'\n"
+        "j = 2.0 ** 0.5\nk = 7.5 % 2 - 7.5 // 2\n"
         "l = -1e30 * 1e30\nm = float('1.1')\n"
     )
-    # nearest binary32 values, from their bit patterns 0x3DCCCCCD, 0x3EAAAAAB, 0x402DF854, 0x3FB504F3, 0x3F8CCCCD
+    # nearest binary32 values by their bits: 0x3DCCCCCD, 0x3EAAAAAB, 0x402DF854, 0x3FB504F3, 0x3F8CCCCD
     assert names["a"] == 0x0CCCCCD * 2.0**-27
     assert names["b"] == 0x0AAAAAB * 2.0**-25
     assert names["c"] == 0x0ADF854 * 2.0**-22
