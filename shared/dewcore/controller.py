@@ -210,11 +210,13 @@ class Controller:
             measured_pa = vapour_pa(inputs.room_c, inputs.room_rh_pct)
             self.room_excess_pa = max(0.0, measured_pa - vapour_pa(inputs.indoor_c, inputs.rh_pct))
 
-    def _plain(self, inputs: "Inputs", colder_k: float, excess_pa: float, sensed_c: float, f_now: float) -> None:
+    def _plain(
+        self, inputs: "Inputs", colder_k: float, excess_pa: float, sensed_c: float, f_now: float
+    ) -> None:
         """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
 
-        sensed_c: the glass now by its own sensor [°C], very warm without one.  Curtains cool it by what they cost
-        the main room's glass, never less in a colder room: there a smaller cost would raise the target.
+        sensed_c: the glass now by its own sensor [°C], very warm without one.  Curtains cool it by what they
+        cost the main room's glass, never less in a colder room: there a smaller cost would raise the target.
         """
         s = self.settings
         f = s.glass_f_night
