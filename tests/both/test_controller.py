@@ -289,7 +289,7 @@ class TestFogs(unittest.TestCase):
 
 
 def grid():
-    """(settings, values, utc_s) over cold and mild, glass good and poor, rooms cool and warm, day and night."""
+    """(settings, values, utc_s) over cold and mild, glass good and poor, rooms cool and warm, day, night."""
     for outdoor_c in (-45.0, -25.0, -8.0, 1.0, 12.0):
         for f in (0.15, 0.45, 0.7, 0.9):
             for indoor_c in (15.0, 21.0, 26.0):

@@ -353,9 +353,9 @@ class TestOutdoor(unittest.TestCase):
     def test_losing_the_reading_never_warms_the_belief(self):
         rig = Rig()
         rig.values["outdoor_c"] = -29.0
-        rig.run(7200)
-        rig.values["outdoor_c"] = -35.0  # below the design temperature, and in no complete hour yet
-        rig.run(600)
+        rig.run(7800)
+        rig.values["outdoor_c"] = -35.0  # below the design temperature; no whole hour of it will be known
+        rig.scan(10)
         rig.values["outdoor_c"] = None
         lowest = self.believed(rig)
         for _ in range(9 * 60):
