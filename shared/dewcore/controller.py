@@ -14,6 +14,7 @@ from dewcore.readings import (
     ROOM,
     ROOM_RH,
     Inputs,
+    Readings,
 )
 from dewcore.settings import Settings
 from dewcore.valve import Valve

@@ -10,20 +10,23 @@ from dewcore.psychro import STANDARD_PRESSURE_PA, humidity_ratio_g_kg, vapour_pa
 from dewcore.settings import Settings
 
 # A channel's row: lowest and highest believable value, oldest believable age [s], largest step between
-# two readings, hours without any change after which it counts as frozen (0: never).
+# two readings (0: any).
 #   indoor air 0..45 °C: outside it nobody lives there; RH 1..99 %: sensors stick at both ends
 #   outdoor -70..60 °C: the dry-bulb range of the EnergyPlus weather file dictionary
 LIMITS = (
-    (0.0, 45.0, 30, 3.0, 0),
-    (1.0, 99.0, 30, 8.0, 3),
-    (-70.0, 60.0, HOLD_S, 0.0, 24),  # its steps are OutdoorBelief's
-    (-50.0, 60.0, 60, 8.0, 0),
-    (-10.0, 120.0, 60, 0.0, 0),
-    (0.0, 45.0, 300, 5.0, 0),
-    (1.0, 99.0, 300, 10.0, 0),
+    (0.0, 45.0, 30, 3.0),
+    (1.0, 99.0, 30, 8.0),
+    (-70.0, 60.0, HOLD_S, 0.0),  # its steps are OutdoorBelief's
+    (-50.0, 60.0, 60, 8.0),
+    (-10.0, 120.0, 60, 0.0),
+    (0.0, 45.0, 300, 5.0),
+    (1.0, 99.0, 300, 10.0),
 )
 CONFIRMATIONS = 3  # readings in a row that make a jump a fact
-MOVED_K = 0.3  # the RH sensor counts as frozen only if the indoor air changed this much meanwhile
+# The RH sensor counts as frozen where its value never changed for so long while the indoor air did.  No other
+# channel has such evidence: an outdoor reading may rightly stand still for days.
+FROZEN_S = 10800
+MOVED_K = 0.3
 
 INDOOR_AND_RH = (1 << r.INDOOR) | (1 << r.RH)
 
@@ -44,7 +47,6 @@ class Channel:
         "high",
         "max_age_s",
         "max_step",
-        "frozen_s",
     )
 
     def __init__(self, index: int = 0) -> None:
@@ -61,7 +63,6 @@ class Channel:
         self.high: float = row[1]
         self.max_age_s: int = row[2]
         self.max_step: float = row[3]
-        self.frozen_s: int = row[4] * 3600
 
     def take(self, sample: "r.Sample", now_s: int) -> bool:
         """Take a value that differs from the last good one if it can be believed; True where it was taken."""
@@ -147,7 +148,7 @@ class Judge:
             if channel.at_s < 0:
                 age_s = -1
             elif 0 <= age_s <= channel.max_age_s:
-                if channel.frozen_s and now_s - channel.same_since_s >= channel.frozen_s and self._frozen(channel):
+                if index == r.RH and self.rh_moved and now_s - channel.same_since_s >= FROZEN_S:
                     status = r.FROZEN
                 else:
                     trusted |= 1 << index
@@ -189,12 +190,8 @@ class Judge:
                 inputs.room_c = value
             else:
                 inputs.room_rh_pct = value
-        inputs.humidity_ratio_g_kg = humidity_ratio_g_kg(
-            vapour_pa(inputs.indoor_c, inputs.rh_pct), STANDARD_PRESSURE_PA
-        )
-
-    def _frozen(self, channel: "Channel") -> bool:
-        return channel.index != r.RH or self.rh_moved
+        indoor_pa = vapour_pa(inputs.indoor_c, inputs.rh_pct)
+        inputs.humidity_ratio = 0.001 * humidity_ratio_g_kg(indoor_pa, STANDARD_PRESSURE_PA)
 
     def _outdoor(self, now_s: int) -> bool:
         """The believed outdoor temperature from its channel, its history or the design temperature."""
@@ -209,11 +206,7 @@ class Judge:
             basis = r.OUTDOOR_READ
             if seconds > 0:
                 self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
-        elif (
-            self.belief.known
-            and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S
-            and inputs.status[r.OUTDOOR] != r.FROZEN  # then the last day is nothing but the frozen value
-        ):
+        elif self.belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
             basis = r.OUTDOOR_DAY_LOWEST
             believed_c = inputs.outdoor_c
             if inputs.outdoor_basis != basis:

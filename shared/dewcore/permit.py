@@ -1,8 +1,9 @@
 """Why not: every proof that the valve needs, as a mask of refusals; state is no more than timers and latches."""
 
 from dewcore import words as w
-from dewcore.readings import INDOOR, NOT_FITTED, OFF, ON, REQUEST_CLEAR, RH, SUPPLY
+from dewcore.readings import INDOOR, NOT_FITTED, OFF, ON, REQUEST_CLEAR, RH, SUPPLY, Inputs, Readings
 from dewcore.settings import Settings
+from dewcore.valve import Valve
 
 FAN_STEADY_S = 10  # a bouncing proof never opens the valve
 SUPPLY_RISE_K = 8.0  # supply above return air that proves moving, heated air

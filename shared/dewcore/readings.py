@@ -164,14 +164,14 @@ class Inputs:
     """The samples as believed: finite last good floats, what may be trusted, why not, and how old.
 
     trusted: bit n set for channel n; status: a code a channel; age_s: seconds, -1 never;
-    humidity_ratio_g_kg of the indoor air at standard pressure.  Only judge builds it.
+    humidity_ratio [kg/kg] of the indoor air at standard pressure.  Only judge builds it.
     """
 
     __slots__ = SAMPLE_NAMES + (
         "trusted",
         "status",
         "age_s",
-        "humidity_ratio_g_kg",
+        "humidity_ratio",
         "outdoor_basis",
         "outdoor_held",
     )
@@ -187,6 +187,6 @@ class Inputs:
         self.trusted: int = 0
         self.status = array("b", [MISSING] * 7)
         self.age_s = array("i", [-1] * 7)
-        self.humidity_ratio_g_kg: float = 0.0
+        self.humidity_ratio: float = 0.0
         self.outdoor_basis: int = OUTDOOR_DESIGN
         self.outdoor_held: bool = False

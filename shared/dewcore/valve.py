@@ -3,7 +3,7 @@
 from array import array
 
 from dewcore import words as w
-from dewcore.readings import OFF, ON
+from dewcore.readings import OFF, ON, Readings
 from dewcore.settings import Settings
 
 MOST_STARTS = 12  # the largest max_starts_per_h

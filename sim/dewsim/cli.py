@@ -5,9 +5,11 @@ import signal
 import sys
 
 from dewsim.cautions import epilogue
-from dewsim.errors import InputError
+from dewsim.errors import InputError, shown
 
 VERSION = "0.1.0"
+LARGEST_SEED = 999_999_999
+LONGEST_MESSAGE = 1000
 EXIT_BAD_INPUT = 2
 EXIT_INTERRUPTED = 130
 EXIT_TERMINATED = 143
@@ -28,10 +30,14 @@ def parser() -> argparse.ArgumentParser:
     replay = _command(commands, "replay", "a whole winter through the decision code, beside the dial it replaces")
     replay.add_argument("house", metavar="HOUSE.toml", help="the house file; 'default' for a house of all defaults")
     replay.add_argument("--weather", metavar="FILE", required=True, help="EPW, TMY3 or CSV, also .gz")
-    replay.add_argument("--out", metavar="DIR", default="dewmargin-replay", help="folder to write (default: %(default)s)")
-    replay.add_argument("--seed", metavar="N", type=int, default=1, help="of showers, cooking and sensor noise (default: 1)")
+    replay.add_argument(
+        "--out", metavar="DIR", default="dewmargin-replay", help="folder to write (default: %(default)s)"
+    )
+    replay.add_argument(
+        "--seed", metavar="N", type=_seed, default=1, help="of showers, cooking and sensor noise (default: 1)"
+    )
     replay.add_argument("--exact-sensors", action="store_true", help="no sensor errors and no tolerance margin")
-    replay.add_argument("--all-records", action="store_true", help="a minute record of every policy, not only the shipped one")
+    replay.add_argument("--all-records", action="store_true", help="a minute record of each controlled policy")
     replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
     return top
 
@@ -46,14 +52,26 @@ def _command(commands: argparse._SubParsersAction, name: str, text: str) -> argp
     )
 
 
+def _seed(text: str) -> int:
+    """A seed; beyond these bounds two of them could mean the same winter."""
+    if text.isascii() and text.isdigit() and len(text) <= len(str(LARGEST_SEED)):
+        return int(text)
+    raise argparse.ArgumentTypeError(
+        f"found {shown(repr(text), 40)}, allowed is a whole number from 0 to {LARGEST_SEED}; correct it"
+    )
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command; 0 done, 2 bad input (one line on stderr), 130 interrupted."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):  # a name the terminal cannot show must not end the run
+            stream.reconfigure(errors="backslashreplace")
     arguments = parser().parse_args(argv)
     signal.signal(signal.SIGTERM, _terminate)
     try:
         return _run(arguments)
     except InputError as error:
-        print("dewmargin: " + str(error), file=sys.stderr)
+        print("dewmargin: " + shown(str(error), LONGEST_MESSAGE), file=sys.stderr)
         return EXIT_BAD_INPUT
     except KeyboardInterrupt:
         print("dewmargin: interrupted; nothing was written", file=sys.stderr)

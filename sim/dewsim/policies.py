@@ -7,9 +7,10 @@ from dewcore.controller import SCAN_S, Controller
 from dewcore.outdoors import OutdoorHistory
 from dewcore.psychro import MOLAR_RATIO_G, sat_surface_pa, sat_water_pa
 from dewcore.readings import OFF, ON, Readings
-from dewcore.settings import SettingError, Settings
+from dewcore.settings import SettingError, Settings, row_of
 from dewsim import plant
-from dewsim.errors import InputError
+from dewsim.errors import InputError, shown
+from dewsim.housefile import nearest
 
 DIAL_STEP_PCT = 0.5
 DIAL_LOWEST_PCT = 5.0
@@ -57,8 +58,8 @@ def settings_for(house, place: str, exact: bool = False) -> Settings:
     exact: no tolerance at all, so no tolerance margin.  InputError, starting with place, where the controller's
     own table refuses.
     """
-    sensors = house.sensors
     f_error = 0.0 if exact else house.sensors.f_error
+    _check_names_and_error(house, place, f_error)
     values = {
         "glass_f_day": house.glass.f_day + f_error,
         "glass_f_night": house.glass.f_night + f_error,
@@ -76,8 +77,24 @@ def settings_for(house, place: str, exact: bool = False) -> Settings:
     try:
         settings.change(values)
     except SettingError as error:
-        raise InputError(f"{place}: [settings] {error}") from error
+        raise InputError(f"{place}: [settings] {shown(str(error), 400)}") from error
     return settings
+
+
+def _check_names_and_error(house, place: str, f_error: float) -> None:
+    """What the controller's table would refuse too, but at a place that the owner did not write."""
+    for name in house.settings:
+        if name not in Settings.__slots__:
+            known = nearest(name, list(Settings.__slots__))
+            raise InputError(f"{place}: [settings] {shown(name)}: no such setting; {known}")
+    for name, setting in (("f_day", "glass_f_day"), ("f_night", "glass_f_night")):
+        f = getattr(house.glass, name)
+        _, _, _, lowest, highest = row_of(setting)
+        if setting not in house.settings and not lowest <= f + f_error <= highest:
+            raise InputError(
+                f"{place}: sensors.f_error: found {f_error:g}, with which the controller believes "
+                f"{f + f_error:g} for glass.{name} = {f:g}; allowed is {lowest:g} to {highest:g}; correct one of them"
+            )
 
 
 def without_margin(settings: Settings) -> Settings:

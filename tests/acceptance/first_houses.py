@@ -42,7 +42,8 @@ def judge(name: str, seed: int, index: int) -> dict:
     erring = sampler.with_errors(case.house, seed, index)
     toleranced = case.controlled(policies.settings_for(erring, erring.name), erring)
     dial = policies.luckiest_dial(case.course, case.caps_pct, case.shut, family.START_RH_PCT)
-    for policy, run in (("shut", case.shut), ("dial", dial), ("plain", plain), ("bare", bare), ("tolerant", toleranced)):
+    runs = {"shut": case.shut, "dial": dial, "plain": plain, "bare": bare, "tolerant": toleranced}
+    for policy, run in runs.items():
         block = case.block(run)
         found[policy] = (block["mean_rh_pct"], block["added_wet_minutes"])
     found["setting"] = dial.setting_pct
