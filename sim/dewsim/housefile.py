@@ -12,12 +12,12 @@ import tomllib
 from math import isfinite
 from typing import NamedTuple
 
-from dewsim.errors import InputError
+from dewsim.errors import LONGEST_TEXT, InputError, shown, shown_path
+from dewsim.files import contents
 from dewsim.floor import SPECIES
 
 LARGEST_BYTES = 1_000_000
 LONGEST_LINE = 500  # the TOML reader's time grows with the square of a dotted key's length
-LONGEST_TEXT = 80
 ALLOWED_WORDS = {"bool": "true or false", "clock": 'a quoted clock time from "00:00" to "23:59"'}
 
 
@@ -37,9 +37,7 @@ class Key(NamedTuple):
 
 KEYS = (
     Key("", "name", "text", "House", None, None, "", "what reports call the house"),
-    Key(
-        "", "units", "choice", "si", None, None, "", "what reports show; the file itself is SI", ("si", "us")
-    ),
+    Key("", "units", "choice", "si", None, None, "", "what reports show; the file itself is SI", ("si", "us")),
     Key("house", "volume_m3", "float", 400.0, 40.0, 3000.0, "m3", "heated volume, 1.2 kg of dry air per m3"),
     Key(
         "house",
@@ -69,9 +67,7 @@ KEYS = (
     Key("house", "setback_from", "clock", "22:30", None, None, "", "start of the set-back"),
     Key("house", "setback_to", "clock", "06:00", None, None, "", "end of the set-back"),
     Key("gains", "people", "int", 3, 0, 20, "", "persons living there"),
-    Key(
-        "gains", "constant_kg_h", "float", 0.0, 0.0, 3.0, "kg/h", "steady moisture source, plants for example"
-    ),
+    Key("gains", "constant_kg_h", "float", 0.0, 0.0, 3.0, "kg/h", "steady moisture source, plants for example"),
     Key("gains", "bursts", "bool", True, None, None, "", "showers, cooking, laundry"),
     Key("gains", "extraction", "float", 0.6, 0.0, 1.0, "", "share of the bursts left after extract fans"),
     Key("buffer", "nodes", "int", 2, 0, 2, "", "0 bare air, 1 air and light things, 2 also a slow store"),
@@ -86,9 +82,7 @@ KEYS = (
         "air and light things over air alone; unused with 0 nodes",
     ),
     Key("buffer", "r", "float", 14.0, 0.1, 100.0, "", "slow store over air capacity at 20 °C; 2 nodes only"),
-    Key(
-        "buffer", "tau_b_h", "float", 58.0, 2.0, 1000.0, "h", "time constant of the slow store; 2 nodes only"
-    ),
+    Key("buffer", "tau_b_h", "float", 58.0, 2.0, 1000.0, "h", "time constant of the slow store; 2 nodes only"),
     Key("glass", "f_day", "float", 0.58, 0.05, 0.98, "", "temperature factor of the coldest visible spot"),
     Key(
         "glass",
@@ -100,13 +94,9 @@ KEYS = (
         "",
         "with curtains drawn, at most f_day; left out: f_day - 0.08",
     ),
-    Key(
-        "glass", "curtains_from", "clock", "18:30", None, None, "", "curtains drawn; the night of [room] too"
-    ),
+    Key("glass", "curtains_from", "clock", "18:30", None, None, "", "curtains drawn; the night of [room] too"),
     Key("glass", "curtains_to", "clock", "07:30", None, None, "", "curtains opened"),
-    Key(
-        "walls", "corner_f", "float", 0.70, 0.30, 0.98, "", "temperature factor of the coldest opaque corner"
-    ),
+    Key("walls", "corner_f", "float", 0.70, 0.30, 0.98, "", "temperature factor of the coldest opaque corner"),
     Key("walls", "vapour_excess_pa", "float", 540.0, 270.0, 810.0, "Pa", "indoor over outdoor, 7-day means"),
     Key("walls", "cap_pct", "float", 40.0, 15.0, 45.0, "%", "the owner's highest RH"),
     Key("room", "colder_k", "float", 0.0, 0.0, 10.0, "K", "coldest occupied room below the sensor's"),
@@ -145,12 +135,8 @@ KEYS = (
         "h",
         "heat capacity over ua_w_k; 0 holds the set point",
     ),
-    Key(
-        "humidifier", "kg_h", "float", 0.6, 0.0, 5.0, "kg/h", "evaporation with a wet pad at supply_rating_c"
-    ),
-    Key(
-        "humidifier", "supply_rating_c", "float", 49.0, 25.0, 75.0, "°C", "supply air that kg_h is stated for"
-    ),
+    Key("humidifier", "kg_h", "float", 0.6, 0.0, 5.0, "kg/h", "evaporation with a wet pad at supply_rating_c"),
+    Key("humidifier", "supply_rating_c", "float", 49.0, 25.0, 75.0, "°C", "supply air that kg_h is stated for"),
     Key("humidifier", "pad_min", "float", 6.0, 0.0, 60.0, "min", "time constant of wetting and drying"),
     Key("humidifier", "feed_kg_h", "float", 13.0, 0.0, 100.0, "kg/h", "water fed while the valve is open"),
     Key("humidifier", "condition", "float", 1.0, 0.0, 1.0, "", "share of kg_h that the pad still gives"),
@@ -163,9 +149,7 @@ KEYS = (
     Key("sensors", "outdoor_error_k", "float", 0.0, -10.0, 10.0, "K", "reads this much high"),
     Key("sensors", "f_error", "float", 0.0, -0.3, 0.3, "", "the controller believes f this much high"),
     Key("sensors", "lag_min", "float", 0.0, 0.0, 240.0, "min", "first-order lag of the RH reading"),
-    Key(
-        "sensors", "noise", "float", 0.0, 0.0, 10.0, "% RH", "sd a reading; a tenth as many K on thermometers"
-    ),
+    Key("sensors", "noise", "float", 0.0, 0.0, 10.0, "% RH", "sd a reading; a tenth as many K on thermometers"),
     Key("sensors", "resolution", "float", 0.0, 0.0, 10.0, "% RH", "step of a reading; a tenth as many K"),
     Key("sensors", "drift_pct_per_day", "float", 0.0, -1.0, 1.0, "%/day", "the RH error grows by this much"),
     Key("sensors", "dropout", "float", 0.0, 0.0, 1.0, "", "share of minutes without a reading, each sensor"),
@@ -268,15 +252,10 @@ class House:
 
 def load(path) -> House:
     """House from the TOML file at path (UTF-8, BOM allowed, at most 1 MB).  InputError for anything else."""
-    place = _shown(str(path))
-    try:
-        with open(path, "rb") as file:
-            raw = file.read(LARGEST_BYTES + 1)
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or "not a usable path"
-        raise InputError(f"{place}: cannot be read ({reason}); give the path of a house file") from None
+    place = shown_path(path)
+    raw = contents(path, LARGEST_BYTES, "the path of a house file")
     if len(raw) > LARGEST_BYTES:
-        raise InputError(f"{place}: larger than 1 MB, allowed is at most 1 MB; is this a house file?")
+        raise InputError(f"{place}: larger than 1 MB, allowed is at most 1 MB; give a house file")
     return loads(raw, place)
 
 
@@ -291,17 +270,14 @@ def loads(raw: bytes, place: str) -> House:
     for number, line in enumerate(text.split("\n"), 1):
         if len(line) > LONGEST_LINE:
             raise InputError(
-                f"{place}: line {number}: found {len(line)} characters, allowed are {LONGEST_LINE}; "
-                "break the line"
+                f"{place}: line {number}: found {len(line)} characters, allowed are {LONGEST_LINE}; break the line"
             )
     try:
         data = tomllib.loads(text)
     except RecursionError:
-        raise InputError(
-            f"{place}: nested too deeply; a house file has only [section] and key = value"
-        ) from None
+        raise InputError(f"{place}: nested too deeply; a house file has only [section] and key = value") from None
     except tomllib.TOMLDecodeError as error:
-        raise InputError(f"{place}: not valid TOML: {_shown(str(error), 200)}; correct that line") from None
+        raise InputError(f"{place}: not valid TOML: {shown(str(error), 200)}; correct that line") from None
     except ValueError:  # int() reads at most 4300 digits
         raise InputError(f"{place}: a number has thousands of digits; correct or remove it") from None
     if not data:
@@ -332,13 +308,9 @@ def _take(house, name, value, place):
         return
     if name not in SECTIONS and name != "settings":
         known = [*SECTIONS, "settings", "name", "units"]
-        raise InputError(
-            f"{place}: {_shown(name)}: not a section or key of the house file; {_nearest(name, known)}"
-        )
+        raise InputError(f"{place}: {shown(name)}: not a section or key of the house file; {nearest(name, known)}")
     if not isinstance(value, dict):
-        raise InputError(
-            f"{place}: {name}: found {_found(value)}, allowed is one section [{name}]; write it so, once"
-        )
+        raise InputError(f"{place}: {name}: found {_found(value)}, allowed is one section [{name}]; write it so, once")
     if name == "settings":
         house.settings = {key: _plain(key, item, place) for key, item in value.items()}
         return
@@ -347,7 +319,7 @@ def _take(house, name, value, place):
         key = BY_PLACE.get((name, key_name))
         if key is None:
             known = [key.name for key in KEYS if key.section == name]
-            raise InputError(f"{place}: {name}.{_shown(key_name)}: no such key; {_nearest(key_name, known)}")
+            raise InputError(f"{place}: {name}.{shown(key_name)}: no such key; {nearest(key_name, known)}")
         setattr(section, key_name, _checked(key, item, place))
 
 
@@ -391,7 +363,7 @@ def _plain(name, value, place):
     if isinstance(value, (str, bool, int)) or (isinstance(value, float) and isfinite(value)):
         return value
     raise InputError(
-        f"{place}: settings.{_shown(name)}: found {_found(value)}, allowed is text, a finite number, true or "
+        f"{place}: settings.{shown(name)}: found {_found(value)}, allowed is text, a finite number, true or "
         "false; correct it, or leave it out for the default"
     )
 
@@ -402,7 +374,8 @@ def _is_clock(text: str) -> bool:
     return text[:2].isdigit() and text[3:].isdigit() and int(text[:2]) <= 23 and int(text[3:]) <= 59
 
 
-def _nearest(name: str, known: list) -> str:
+def nearest(name: str, known: list) -> str:
+    """What a misspelt name may have meant, or all that there is."""
     close = difflib.get_close_matches(name[:LONGEST_TEXT], known, 1)
     return f"did you mean {close[0]}?" if close else f"known are {', '.join(known)}"
 
@@ -417,13 +390,7 @@ def _found(value) -> str:
         return f"the date or time {value.isoformat()} without quotes"
     if isinstance(value, int) and not isinstance(value, bool) and value.bit_length() > 100:
         return "a whole number of more than 30 digits"
-    return _shown(_toml(value), 60)
-
-
-def _shown(text: str, longest: int = LONGEST_TEXT) -> str:
-    """text cut to length, with line breaks and other unprintable characters shown as escapes."""
-    cut = text if len(text) <= longest else text[:longest] + "…"
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in cut)
+    return shown(_toml(value), 60)
 
 
 def _quoted(text: str) -> str:
