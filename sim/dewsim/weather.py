@@ -5,6 +5,7 @@ A row of EPW or TMY3 is the hour that ends at its stamp and is taken as the stat
 """
 
 import gzip
+import io
 import zlib
 from array import array
 from datetime import datetime, timedelta, timezone
@@ -12,10 +13,14 @@ from pathlib import Path
 
 from dewcore.psychro import humidity_ratio_g_kg, vapour_pa
 from dewsim import weather_formats, weather_grid
-from dewsim.errors import InputError
+from dewsim.errors import InputError, shown, shown_path
+from dewsim.files import contents
 from dewsim.weather_formats import HOUR_S, stamp_s
 
 LARGEST_BYTES = 20_000_000  # a year of minutes in our CSV is 20 MB; a typical year 2 MB
+MOST_LINES = 1_100_000  # two years of minutes
+LONGEST_LINE = 20_000  # the longest real ones, design conditions of an EPW, have a few thousand characters
+SHORTEST_S = 86400  # of a winter to replay
 ENDINGS = (".epw", ".csv", ".epw.gz", ".csv.gz")
 NOMINAL_YEAR = 2001  # of a joined winter's 1 October; no leap day until its end
 DAY_S = 86400
@@ -129,8 +134,7 @@ def minutes(weather: Weather, dt_s: int = 60) -> Minutes:
     """
     if not (isinstance(dt_s, int) and dt_s > 0 and weather.step_s % dt_s == 0):
         raise InputError(
-            f"weather: step of {dt_s} s; allowed are whole seconds that divide the weather's "
-            f"{weather.step_s} s; use 60"
+            f"weather: step of {dt_s} s; allowed are whole seconds that divide the weather's {weather.step_s} s; use 60"
         )
     return Minutes(weather, dt_s)
 
@@ -143,16 +147,16 @@ def read(path) -> Weather:
     noted, missing columns take stated values.  InputError, with the line, for everything else.
     """
     path = Path(path)
-    place = path.name
-    lines = text_of(path).replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    place = shown_path(path.name)
+    lines = lines_of(text_of(path), place)
     first = lines[0].upper()
     if place.lower().removesuffix(".gz").endswith(".epw"):
         if not first.startswith("LOCATION,"):
-            raise InputError(f"{place}, line 1: {shown(lines[0])}; an EPW begins with LOCATION; get it again")
+            raise InputError(f"{place}, line 1: {begin(lines[0])}; an EPW begins with LOCATION; get it again")
         table = weather_formats.epw(lines, place)
     elif first.startswith("LOCATION,"):
         raise InputError(f"{place}, line 1: an EPW under the ending .csv; rename it to end in .epw")
-    elif len(lines) > 1 and lines[1].startswith("Date (MM/DD/YYYY)") and first.count(",") >= 6:
+    elif len(lines) > 1 and lines[1].startswith("Date (MM/DD/YYYY)"):
         table = weather_formats.tmy3(lines, place)
     else:
         table = weather_formats.own(lines, place)
@@ -183,24 +187,20 @@ def from_table(table: weather_formats.Table) -> Weather:
 
 def text_of(path: Path) -> str:
     """A weather file's text: endings, size, packing and bytes checked; at least one line."""
-    place = path.name
+    place = shown_path(path.name)
     if not place.lower().endswith(ENDINGS):
-        raise InputError(
-            f"{place}: not a weather file's ending; allowed are {', '.join(ENDINGS)}; convert it"
-        )
-    try:
-        with open(path, "rb") as file:
-            data = file.read(LARGEST_BYTES + 1)
-        if place.lower().endswith(".gz") and len(data) <= LARGEST_BYTES:
-            with gzip.open(path) as file:
-                data = file.read(LARGEST_BYTES + 1)
-    except (OSError, EOFError, zlib.error) as error:
-        reason = getattr(error, "strerror", None) or str(error)
-        raise InputError(f"{path}: cannot be read ({reason}); give a readable weather file") from None
+        raise InputError(f"{place}: not a weather file's ending; allowed are {', '.join(ENDINGS)}; convert it")
+    data = contents(path, LARGEST_BYTES, "a readable weather file")
+    if place.lower().endswith(".gz") and len(data) <= LARGEST_BYTES:
+        try:
+            data = gzip.GzipFile(fileobj=io.BytesIO(data)).read(LARGEST_BYTES + 1)
+        except (OSError, EOFError, zlib.error) as error:
+            raise InputError(
+                f"{place}: cannot be read, packed data are broken ({shown(str(error))}); get the file whole"
+            ) from None
     if len(data) > LARGEST_BYTES:
         raise InputError(
-            f"{place}: more than {LARGEST_BYTES // 1_000_000} MB, the most that is read, unpacked too; "
-            "cut it to a year"
+            f"{place}: more than {LARGEST_BYTES // 1_000_000} MB, the most that is read, unpacked too; cut it to a year"
         )
     if b"\0" in data:
         raise InputError(f"{place}: binary data or UTF-16, not plain text; save it as UTF-8 text")
@@ -211,12 +211,26 @@ def text_of(path: Path) -> str:
         text = data.decode("latin-1")
     if not text.strip():
         raise InputError(f"{place}: empty; a header and rows are needed; get the file again")
-    return text
+    return text.replace("\r\n", "\n").replace("\r", "\n")
 
 
-def shown(text: str) -> str:
+def lines_of(text: str, place: str) -> "list[str]":
+    """The text's lines; InputError where there are too many, or one is too long, to be weather."""
+    count = text.count("\n") + 1
+    if count > MOST_LINES:
+        raise InputError(f"{place}: {count} lines; allowed are {MOST_LINES}, two years of minutes; cut it to a winter")
+    lines = text.split("\n")
+    for number, line in enumerate(lines, 1):
+        if len(line) > LONGEST_LINE:
+            raise weather_formats.fail(
+                place, number, f"{len(line)} characters; allowed are {LONGEST_LINE}; get the file again"
+            )
+    return lines
+
+
+def begin(text: str) -> str:
     """The beginning of a line of a file, fit to print in a message."""
-    return repr(weather_formats.plain(text)[:40])
+    return repr(weather_formats.plain(text[:400])[:40])
 
 
 def winter(weather: Weather) -> Weather:
@@ -255,6 +269,17 @@ def winter(weather: Weather) -> Weather:
     return Weather(
         weather.name, weather.kind, origin, start_utc_s, weather.utc_offset_s, weather.step_s, *columns, notes
     )
+
+
+def winter_of(path) -> Weather:
+    """The winter in a weather file, to replay: read() and winter(), at least a day long; InputError else."""
+    found = winter(read(path))
+    if not found.duration_s() >= SHORTEST_S:
+        raise InputError(
+            f"{shown_path(Path(path).name)}: covers {found.duration_s() / HOUR_S:g} h from first to last row; at "
+            "least 24 h are needed, a winter is better; get a longer file"
+        )
+    return found
 
 
 def runs(weather: Weather, first_month: int, last_month: int) -> "list[tuple[int, int]]":

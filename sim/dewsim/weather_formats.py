@@ -23,6 +23,9 @@ from dewsim.errors import InputError
 HOUR_S = 3600
 STEPS_S = (60, 120, 180, 240, 300, 360, 600, 720, 900, 1200, 1800, 3600)  # whole minutes that divide an hour
 YEARS = (1900, 2200)  # of a stamp
+ZONES_H = (-12.0, 14.0)  # hours east of UTC
+SUMMER_TIME_S = 2 * HOUR_S  # the most that the zones of one log can differ by
+LONGEST_S = 731 * 24 * HOUR_S  # of our own CSV, which is replayed from end to end: two years
 EPOCH_DAY = date(1970, 1, 1).toordinal()
 # column: (lowest, highest, unit, value where a file has no such column or no value in it)
 COLUMNS = {
@@ -39,7 +42,7 @@ EPW_MISSING = {
     "wind_m_s": (999.0,),
     "pressure_pa": (999999.0,),
 }
-EPW_FEWEST = 32  # the last three of the 35 columns (albedo, rain) came later; older files end before them
+EPW_COLUMNS = (32, 35)  # the last three (albedo, rain) came later; older files end before them
 TMY3_COLUMN = {
     "outdoor_c": "Dry-bulb (C)",
     "rh_pct": "RHum (%)",
@@ -76,9 +79,9 @@ def number(text: str, name: str, place: str, line: int, missing: tuple = (), sca
     """One value of a column, scaled to its unit; NaN where the text is one of the missing codes."""
     lowest, highest, unit, _ = COLUMNS[name]
     try:
-        value = float(text)
         if "_" in text:
             raise ValueError
+        value = float(text)
     except ValueError:
         raise fail(
             place,
@@ -119,11 +122,26 @@ def zone_s(text: str, place: str) -> int:
         hours = float(text)
     except ValueError:
         hours = nan
-    if not -12.0 <= hours <= 14.0:
-        raise fail(
-            place, 1, f"time zone {text.strip()[:20]!r}; allowed are -12 to 14 hours; correct the site line"
-        )
+    if not ZONES_H[0] <= hours <= ZONES_H[1]:
+        raise fail(place, 1, f"time zone {text.strip()[:20]!r}; allowed are -12 to 14 hours; correct the site line")
     return round(hours * HOUR_S)
+
+
+def note_site(table: Table, latitude: str, longitude: str) -> None:
+    """Refuses a place that is not on Earth; notes one whose winter is not October to April."""
+    for name, text, bound in (("latitude", latitude, 90.0), ("longitude", longitude, 180.0)):
+        try:
+            degrees = float(text)
+        except ValueError:
+            degrees = nan
+        if not -bound <= degrees <= bound:
+            raise fail(
+                table.place,
+                1,
+                f"{name} {text.strip()[:20]!r}; allowed are {-bound:g} to {bound:g} degrees; correct the site line",
+            )
+        if name == "latitude" and degrees < 0.0:
+            table.notes.append("site south of the equator: October to April is not its winter")
 
 
 def plain(text: str) -> str:
@@ -137,6 +155,7 @@ def epw(lines: "list[str]", place: str) -> Table:
     site = fields_of(lines[0], 9, place)
     table.label = plain(f"{site[1]} {site[3]}") or place
     table.utc_offset_s = zone_s(site[8], place)
+    note_site(table, site[6], site[7])
     first = next((i for i, text in enumerate(lines) if text.upper().startswith("DATA PERIODS")), -1)
     if first < 0:
         raise InputError(f"{place}: no line DATA PERIODS; an EPW has it before its rows; get the file again")
@@ -147,12 +166,17 @@ def epw(lines: "list[str]", place: str) -> Table:
             first + 1,
             f"DATA PERIODS {','.join(period[1:3])[:20]!r}; one record an hour is read; use such a file",
         )
-    rows = [(i, text.split(",")) for i, text in enumerate(lines[first + 1 :], first + 2) if text.strip()]
-    count = len(rows[0][1]) if rows else 0
+    count = 0
     stamps = []
-    for line, row in rows:
-        if len(row) != count or count < EPW_FEWEST:
-            raise fail(place, line, f"{len(row)} columns; an EPW row has 35, all alike; get the file whole")
+    for line, text in enumerate(lines[first + 1 :], first + 2):
+        if not text.strip():
+            continue
+        row = text.split(",")
+        count = count or len(row)
+        if len(row) != count or not EPW_COLUMNS[0] <= count <= EPW_COLUMNS[1]:
+            raise fail(
+                place, line, f"{len(row)} columns; an EPW row has 35 (older ones 32), all alike; get the file whole"
+            )
         stamps.append((line, *whole(row[:4], place, line)))
         for name, i in EPW_COLUMN.items():
             table.columns[name].append(number(row[i], name, place, line, EPW_MISSING[name]))
@@ -166,10 +190,11 @@ def tmy3(lines: "list[str]", place: str) -> Table:
     site = fields_of(lines[0], 7, place)
     table.label = plain(f"{site[1]} {site[2]}") or place
     table.utc_offset_s = zone_s(site[3], place)
+    note_site(table, site[4], site[5])
     header = [text.strip() for text in lines[1].split(",")]
     for name in TMY3_COLUMN.values():
-        if name not in header:
-            raise fail(place, 2, f"no column {name!r}; a TMY3 header has it; get the file again")
+        if header.count(name) != 1:
+            raise fail(place, 2, f"{header.count(name)} columns {name!r}; a TMY3 header has one; get the file again")
     at = {name: header.index(column) for name, column in TMY3_COLUMN.items()}
     stamps = []
     for line, text in enumerate(lines[2:], 3):
@@ -202,6 +227,8 @@ def tmy3_stamp(day: str, time: str, place: str, line: int) -> "tuple[int, int, i
 def whole(fields: "list[str]", place: str, line: int) -> "tuple[int, int, int, int]":
     """(year, month, day, hour 0..24) of four texts."""
     try:
+        if "_" in "".join(fields):
+            raise ValueError
         year, month, day, hour = map(int, fields)
         date(year, month, day)
     except (ValueError, OverflowError):
@@ -233,9 +260,7 @@ def lay_out(table: Table, rows: "list[tuple[int, int, int, int, int]]") -> None:
             year += month == 1 and last == 12
             last = month
             if (month, day) == (2, 29) and year % 4:
-                raise fail(
-                    table.place, line, "29 February does not follow; rows must run on by hours; sort the file"
-                )
+                raise fail(table.place, line, "29 February does not follow; rows must run on by hours; sort the file")
             stamps[i] = stamp_s(year, month, day, hour)
         if len({row[1] for row in rows}) > 1:
             table.notes.append("typical year: months of different years, joined without smoothing")
@@ -254,11 +279,7 @@ def own(lines: "list[str]", place: str) -> Table:
     table = Table(place, "csv")
     header = [text.strip() for text in lines[0].split(",")]
     allowed = ("time", *NAMES)
-    if (
-        len(set(header)) != len(header)
-        or set(header) - set(allowed)
-        or not {"time", "outdoor_c"} <= set(header)
-    ):
+    if len(set(header)) != len(header) or set(header) - set(allowed) or not {"time", "outdoor_c"} <= set(header):
         raise fail(
             place,
             1,
@@ -273,8 +294,12 @@ def own(lines: "list[str]", place: str) -> Table:
             continue
         row = text.split(",")
         if len(row) != len(header):
-            raise fail(place, line, f"{len(row)} fields; the header has {len(header)}; complete the row")
+            raise fail(
+                place, line, f"{len(row)} fields; the header has {len(header)}, decimals take a point; correct the row"
+            )
         moment, offset_s = iso(row[at], place, line)
+        if table.stamps and moment - table.stamps[0] > LONGEST_S:
+            raise fail(place, line, "more than two years after the first row, the most allowed; cut it to a winter")
         table.stamps.append(moment)
         table.lines.append(line)
         offsets.add(offset_s)
@@ -285,6 +310,11 @@ def own(lines: "list[str]", place: str) -> Table:
     if offsets == {0}:
         table.notes.append("times are in UTC: the house's clock is taken to be UTC too")
     elif len(offsets) > 1:
+        if max(offsets) - min(offsets) > SUMMER_TIME_S:
+            raise InputError(
+                f"{place}: zones {(max(offsets) - min(offsets)) / HOUR_S:g} h apart; allowed are standard and summer "
+                "time of one place, 2 h apart at most; give all times one zone"
+            )
         table.notes.append("times of several zones; the one furthest west is taken as local standard time")
     table.step_s = usual_step_s(table)
     return table
@@ -298,7 +328,11 @@ def iso(text: str, place: str, line: int) -> "tuple[int, int]":
         seconds = (moment - datetime(1970, 1, 1, tzinfo=timezone.utc)) / timedelta(seconds=1)
     except (ValueError, TypeError, OverflowError):
         offset, seconds = None, nan
-    if offset is None or not (seconds % 60 == 0 and YEARS[0] <= moment.year <= YEARS[1]):
+    if (
+        offset is None
+        or not (seconds % 60 == 0 and YEARS[0] <= moment.year <= YEARS[1])
+        or not ZONES_H[0] <= offset / timedelta(hours=1) <= ZONES_H[1]
+    ):
         raise fail(
             place,
             line,
