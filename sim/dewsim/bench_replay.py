@@ -36,7 +36,7 @@ def best_s(work) -> float:
 def run(house_path: str, weather_path: str, seed: int) -> int:
     """Measure one house and winter on one core and print ratios."""
     house = housefile.House() if house_path == "default" else housefile.load(house_path)
-    sky = weather.winter(weather.read(weather_path))
+    sky = weather.winter_of(weather_path)
     one = replay.Replay(house, sky, seed, house_path)
     course = one.course
     minutes = weather.minutes(sky)

@@ -2,6 +2,8 @@
 
 import copy
 import json
+import os
+import re
 import shutil
 import tempfile
 from datetime import datetime, timedelta, timezone
@@ -12,11 +14,14 @@ from dewcore.ceiling import BINDS_NAMES
 from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
 from dewcore.record import FIELDS, REASON_OPEN
 from dewsim import housefile, metrics, plant, policies, report, weather, winters
-from dewsim.errors import InputError
+from dewsim.errors import InputError, shown, shown_path
+from dewsim.files import contents
 from dewsim.progress import Progress
 
 SHIPPED = "plain"
 RESULT = "result.json"
+OURS = re.compile(r"result\.json|report\.html|record(-[a-z_]+)?\.csv")  # what may stand in a folder to replace
+LARGEST_RESULT_BYTES = 1_000_000
 DEMO_HOUSE = Path(__file__).parent / "data" / "larch_terrace.toml"
 DEMO_SEED = 1
 CLASS_SENTENCES = {
@@ -75,9 +80,7 @@ class Replay:
 
     def _controlled(self, settings) -> policies.Run:
         sensors = plant.Sensors(self.house, self.course, self.seed) if not self.sensors.exact else self.sensors
-        return policies.run_controller(
-            self.course, sensors, settings, self.clock, self.start_pct, self.progress.share
-        )
+        return policies.run_controller(self.course, sensors, settings, self.clock, self.start_pct, self.progress.share)
 
     def _result(self) -> dict:
         shut = self.runs["shut"]
@@ -108,12 +111,15 @@ def run_demo(out: str) -> int:
 def run_replay(house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool) -> int:
     """A house file (or 'default') through a weather file."""
     loaded = housefile.House() if house == "default" else housefile.load(house)
-    return _run_to(loaded, weather.winter(weather.read(sky)), house, out, seed, exact, all_records)
+    winter = weather.winter_of(sky)
+    return _run_to(loaded, winter, shown_path(house), out, seed, exact, all_records, (house, sky))
 
 
-def _run_to(house, sky, place: str, out: str, seed: int, exact: bool, all_records: bool) -> int:
+def _run_to(house, sky, place, out, seed, exact, all_records, inputs=()) -> int:
     folder = Path(out)
-    check_folder(folder)
+    if not out:
+        raise InputError("--out: found no name; name a folder to write")
+    check_folder(folder, inputs)
     with Progress.on_terminal("winter") as progress:
         replay = Replay(house, sky, seed, place, exact, progress)
         replay.run()
@@ -136,39 +142,101 @@ def summary(result: dict) -> str:
     return "\n".join(lines)
 
 
-def check_folder(folder: Path) -> None:
-    """Refuse before any work a place that cannot be written, or whose contents are not a replay's."""
-    if folder.exists() and not folder.is_dir():
-        raise InputError(f"--out {folder}: found a file; name a folder")
-    if folder.is_dir() and any(folder.iterdir()) and not (folder / RESULT).is_file():
-        raise InputError(f"--out {folder}: found other files in it; name a new folder, or one of an earlier replay")
-    if not folder.resolve().parent.is_dir():
-        raise InputError(f"--out {folder}: its parent folder does not exist; make it first")
+def check_folder(folder: Path, inputs: tuple = ()) -> None:
+    """Refuse before any work a place that cannot be written, or that holds more than a replay: inputs, for example."""
+    place = f"--out {shown_path(folder)}"
+    try:
+        real = folder.resolve()
+        for path in inputs:
+            if real.is_dir() and Path(path).resolve().parent == real:
+                raise InputError(f"{place}: {shown_path(path)} lies in it; name a new folder")
+        if real.exists():
+            _check_contents(real, place)
+        if not real.parent.is_dir():
+            raise InputError(f"{place}: its parent folder does not exist; make it first")
+        os.rmdir(_part_beside(real))
+    except (OSError, RuntimeError, ValueError) as error:  # RuntimeError: links in a ring; ValueError: a NUL
+        raise _unwritable(folder, error) from None
+
+
+def _check_contents(folder: Path, place: str) -> None:
+    """Refuse what must not be replaced: it is moved aside whole and removed, with all that is in it."""
+    if not folder.is_dir():
+        raise InputError(f"{place}: found a file; name a folder")
+    foreign = sorted(entry.name for entry in folder.iterdir() if not OURS.fullmatch(entry.name) or entry.is_dir())
+    if foreign:
+        raise InputError(
+            f"{place}: found other files in it, {shown(foreign[0], 40)}; name a new folder, or one of an earlier replay"
+        )
+    if any(folder.iterdir()) and not _is_result(folder / RESULT):
+        raise InputError(f"{place}: its {RESULT} is none of a replay; name a new folder, or one of an earlier replay")
+    here = Path.cwd()
+    if here == folder or folder in here.parents or os.path.ismount(folder):
+        raise InputError(f"{place}: found the current folder or a mounted one; name a new folder inside it")
+
+
+def _is_result(path: Path) -> bool:
+    """Whether a file is the result of an earlier replay."""
+    try:
+        found = json.loads(contents(path, LARGEST_RESULT_BYTES, "a result"))
+    except (InputError, ValueError, RecursionError):
+        return False
+    return isinstance(found, dict) and "schema" in found and "shipped_policy" in found
+
+
+def _unwritable(folder: Path, error: Exception) -> InputError:
+    reason = getattr(error, "strerror", None) or "not a usable path"
+    return InputError(f"--out {shown_path(folder)}: cannot be written ({reason}); name another folder")
+
+
+def _part_beside(folder: Path) -> Path:
+    """A new empty hidden folder beside folder, on the same disk."""
+    return Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.parent))
 
 
 def write(replay: Replay, folder: Path, all_records: bool = False) -> None:
     """Write all files into a new folder beside `folder`, then put it in place whole; nothing is left half-written."""
     try:
-        part = Path(tempfile.mkdtemp(prefix=f".{folder.name}-", dir=folder.resolve().parent))
+        real = folder.resolve()
+        part = _part_beside(real)
+        try:
+            part.chmod(0o755)
+            _write_files(replay, part, all_records)
+            check_folder(folder)  # once more: minutes have passed
+            _put_in_place(part, real)
+        except BaseException:
+            shutil.rmtree(part, ignore_errors=True)
+            raise
     except OSError as error:
-        raise InputError(f"--out {folder}: {error.strerror}; name a folder that can be written") from error
+        raise _unwritable(folder, error) from error
+
+
+def _write_files(replay: Replay, part: Path, all_records: bool) -> None:
+    """All files of a replay into the folder `part`."""
+    replay.progress.stage("record", 0.9)
+    for name, run in replay.runs.items():
+        if name == SHIPPED:
+            write_record(replay, run, part / "record.csv")
+        elif all_records and run.decided:
+            write_record(replay, run, part / f"record-{name}.csv")
+    replay.progress.stage("report", 0.96)
+    (part / RESULT).write_text(json.dumps(replay.result, indent=1, ensure_ascii=False) + "\n", "utf-8")
+    (part / "report.html").write_text(report.render(replay), "utf-8")
+
+
+def _put_in_place(part: Path, folder: Path) -> None:
+    """Rename part to folder; an earlier replay there is moved aside first, and back if that fails."""
+    old = part.with_name(part.name + "-old")
     try:
-        part.chmod(0o755)
-        replay.progress.stage("record", 0.9)
-        for name, run in replay.runs.items():
-            if name == SHIPPED:
-                write_record(replay, run, part / "record.csv")
-            elif all_records and run.decided:
-                write_record(replay, run, part / f"record-{name}.csv")
-        replay.progress.stage("report", 0.96)
-        (part / RESULT).write_text(json.dumps(replay.result, indent=1, ensure_ascii=False) + "\n", "utf-8")
-        (part / "report.html").write_text(report.render(replay), "utf-8")
         if folder.exists():
-            shutil.rmtree(folder)
+            folder.rename(old)
         part.rename(folder)
     except BaseException:
-        shutil.rmtree(part, ignore_errors=True)
+        if old.exists() and not folder.exists():
+            old.rename(folder)
         raise
+    if old.exists():
+        shutil.rmtree(old)
 
 
 def write_record(replay: Replay, run: policies.Run, path: Path) -> None:
