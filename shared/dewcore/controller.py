@@ -13,6 +13,7 @@ from dewcore.readings import (
     REQUEST_CLEAR,
     ROOM,
     ROOM_RH,
+    Contact,
     Inputs,
     Readings,
 )
@@ -106,7 +107,7 @@ class Controller:
         self.decision: "Decision" = Decision()
         self.scanned_s: int = -1
         self.retarget_s: int = -1
-        self.seen: list = [0] * 18
+        self.seen: "list[int]" = [0] * 18
         self.season_over: bool = False
         self.standing: int = 0  # the notices that only a new target can change
         # What sensors on the glass and in the coldest room last added to the model.  Losing such a sensor keeps
@@ -115,7 +116,7 @@ class Controller:
         self.room_colder_k: float = 0.0
         self.room_excess_pa: float = 0.0
 
-    def due(self, contacts: list, now_s: int) -> bool:
+    def due(self, contacts: "list[Contact]", now_s: int) -> bool:
         """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
         if self.scanned_s < 0 or not 0 <= now_s - self.scanned_s < SCAN_S:
             return True
@@ -154,7 +155,7 @@ class Controller:
         d.notices = self._notices(inputs.rh_pct, now_s)
         return d
 
-    def _remember(self, contacts: list, now_s: int) -> None:
+    def _remember(self, contacts: "list[Contact]", now_s: int) -> None:
         self.scanned_s = now_s
         seen = self.seen
         n = 0

@@ -120,7 +120,7 @@ class Judge:
         self.rh_same_indoor_c: float = 0.0
         self.rh_moved: bool = False
         self.last_s: int = -1
-        self.channels: list = []
+        self.channels: "list[Channel]" = []
         fitted = (1, 1, 1, settings.has_glass, settings.has_supply, settings.has_room, settings.has_room)
         for index in range(7):
             if fitted[index]:

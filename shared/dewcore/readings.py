@@ -121,7 +121,7 @@ class Readings:
         self.supply_c: "Sample" = Sample()
         self.room_c: "Sample" = Sample()
         self.room_rh_pct: "Sample" = Sample()
-        self.samples: list = [
+        self.samples: "list[Sample]" = [
             self.indoor_c,
             self.rh_pct,
             self.outdoor_c,
@@ -139,7 +139,7 @@ class Readings:
         self.drain_wet: "Contact" = Contact()
         self.off_switch: "Contact" = Contact()
         self.absent: "Contact" = Contact()
-        self.contacts: list = [
+        self.contacts: "list[Contact]" = [
             self.fan,
             self.heat_call,
             self.leak,

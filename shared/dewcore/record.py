@@ -28,7 +28,7 @@ _TOP = {"h": 32767, "H": 65534, "B": 254}
 _BOTTOM = {"h": -32767, "H": 0, "B": 0}
 
 
-def scaled(value: float, code: str, scale: int) -> int:
+def scaled(value: "float | None", code: str, scale: int) -> int:
     """A value as a field's integer, halves away from zero, held within the field; NaN and None as 'none'."""
     if value is None or value != value:
         return _NONE[code]
@@ -53,7 +53,7 @@ def unpack(data: bytes) -> dict:
     if len(data) != SIZE:
         raise ValueError("record: found " + str(len(data)) + " bytes, allowed " + str(SIZE))
     numbers = struct.unpack(FORMAT, data)
-    values = {}
+    values: dict = {}
     n = 0
     for name, _, code, scale, _, _ in FIELDS:
         if code:

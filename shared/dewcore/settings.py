@@ -5,8 +5,9 @@ What too low and too high do stands under the same names in `settings_help`, whi
 
 SWITCH = "switch"  # 0 or 1
 
-# name, unit, default, lowest, highest; whole numbers where the default is an int
-TABLE = (
+# name, unit, default, lowest, highest; whole numbers where the default is an int.  Annotated as plain, so that
+# a compiler does not join whole and broken numbers into one type.
+TABLE: tuple = (
     # the glass: temperature factor of the coldest visible spot, curtains open and drawn
     ("glass_f_day", "1", 0.55, 0.05, 0.98),
     ("glass_f_night", "1", 0.50, 0.05, 0.98),

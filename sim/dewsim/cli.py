@@ -23,7 +23,7 @@ def parser() -> argparse.ArgumentParser:
         epilog=epilogue(),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
-    top.add_argument("--version", action="version", version="dewmargin " + VERSION)
+    top.add_argument("--version", action=_Version, nargs=0, help="version, and which build of the decision is loaded")
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     demo = _command(commands, "demo", "an invented house through an invented winter; no set-up needed")
     demo.add_argument("--out", metavar="DIR", default="dewmargin-demo", help="folder to write (default: %(default)s)")
@@ -40,6 +40,17 @@ def parser() -> argparse.ArgumentParser:
     replay.add_argument("--all-records", action="store_true", help="a minute record of each controlled policy")
     replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
     return top
+
+
+class _Version(argparse.Action):
+    """Looks at the decision code only when it is asked which build it is."""
+
+    def __call__(self, *_: object) -> None:
+        from dewcore import controller
+
+        build = "pure Python" if controller.__file__.endswith(".py") else "compiled"
+        print(f"dewmargin {VERSION}, decision: {build}")
+        raise SystemExit(0)
 
 
 def _command(commands: argparse._SubParsersAction, name: str, text: str) -> argparse.ArgumentParser:
