@@ -147,11 +147,11 @@ def check_folder(folder: Path, inputs: tuple = ()) -> None:
     place = f"--out {shown_path(folder)}"
     try:
         real = folder.resolve()
-        for path in inputs:
-            if real.is_dir() and Path(path).resolve().parent == real:
-                raise InputError(f"{place}: {shown_path(path)} lies in it; name a new folder")
         if real.exists():
             _check_contents(real, place)
+            for path in inputs:
+                if Path(path).resolve().parent == real:
+                    raise InputError(f"{place}: {shown_path(path)} lies in it; name a new folder")
         if not real.parent.is_dir():
             raise InputError(f"{place}: its parent folder does not exist; make it first")
         os.rmdir(_part_beside(real))
