@@ -275,7 +275,9 @@ def loads(raw: bytes, place: str) -> House:
     try:
         data = tomllib.loads(text)
     except RecursionError:
-        raise InputError(f"{place}: nested too deeply; a house file has only [section] and key = value") from None
+        raise InputError(
+            f"{place}: nested too deeply, allowed are only [section] and key = value; remove the brackets"
+        ) from None
     except tomllib.TOMLDecodeError as error:
         raise InputError(f"{place}: not valid TOML: {shown(str(error), 200)}; correct that line") from None
     except ValueError:  # int() reads at most 4300 digits

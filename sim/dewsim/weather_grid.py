@@ -52,11 +52,9 @@ def complete(table: Table, name: str, source: "list[int]") -> None:
     gaps = [i for i, value in enumerate(values) if isnan(value)]
     if len(gaps) == len(values):  # no such column, or nothing in it
         if usual is None:
-            raise InputError(
-                f"{table.place}: {name} has no value in the whole file; it is needed; get the file whole"
-            )
+            raise InputError(f"{table.place}: {name} has no value in the whole file; it is needed; get the file whole")
         table.columns[name] = array("d", [usual]) * len(source)
-        table.notes.append(f"{name} is not in the file: {usual:g} {unit} used throughout")
+        table.notes.append(f"no {name} in the file: {usual:g} {unit} used throughout")
         return
     i = 0
     while i < len(gaps):

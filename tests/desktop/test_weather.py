@@ -98,7 +98,7 @@ def test_missing_columns_take_the_stated_values_and_say_so(tmp_path):
         [4.0] * 2,
         [101325.0] * 2,
     )
-    assert [note.split()[0] for note in found.notes] == ["rh_pct", "wind_m_s", "pressure_pa"]
+    assert [note.split()[:2] for note in found.notes] == [["no", "rh_pct"], ["no", "wind_m_s"], ["no", "pressure_pa"]]
 
 
 def test_columns_may_stand_in_any_order(tmp_path):
