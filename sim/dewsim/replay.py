@@ -7,6 +7,7 @@ import re
 import shutil
 import tempfile
 from datetime import datetime, timedelta, timezone
+from math import isfinite
 from pathlib import Path
 
 from dewcore import words
@@ -96,7 +97,7 @@ class Replay:
             "weather": {"name": self.weather.name, "origin": self.weather.origin, "notes": list(self.weather.notes)},
             "seed": self.seed,
             "headroom_class": metrics.headroom_class(ratio),
-            "headroom_ratio": round(ratio, 4),
+            **({"headroom_ratio": round(ratio, 4)} if isfinite(ratio) else {}),  # JSON knows no infinity
             "binding": blocks["plain_no_margin"]["added_wet_minutes"] > 0,
             "policies": blocks,
         }
@@ -220,7 +221,7 @@ def _write_files(replay: Replay, part: Path, all_records: bool) -> None:
         elif all_records and run.decided:
             write_record(replay, run, part / f"record-{name}.csv")
     replay.progress.stage("report", 0.96)
-    (part / RESULT).write_text(json.dumps(replay.result, indent=1, ensure_ascii=False) + "\n", "utf-8")
+    (part / RESULT).write_text(json.dumps(replay.result, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8")
     (part / "report.html").write_text(report.render(replay), "utf-8")
 
 
