@@ -31,7 +31,7 @@ class Weather:
 
     name; kind "epw", "tmy3", "csv" or "invented"; origin, one line for the report; start_utc_s [s since
     1970 UTC] of sample 0; utc_offset_s, local standard time east of UTC [s]; step_s [s]; outdoor_c [°C,
-    -70..60]; rh_pct [%, 0..100, over liquid water]; wind_m_s [m/s, 0..60]; pressure_pa [Pa, 31000..120000];
+    -70..60]; rh_pct [%, 1..100, over liquid water]; wind_m_s [m/s, 0..60]; pressure_pa [Pa, 31000..120000];
     notes, a list of sentences about what was filled, assumed or joined.
     """
 

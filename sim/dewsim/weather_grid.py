@@ -6,6 +6,7 @@ from math import isnan, nan
 from dewsim.errors import InputError
 from dewsim.weather_formats import COLUMNS, HOUR_S, NAMES, Table, disorder, fail
 
+LEAST_RH_PCT = 1.0  # air without any vapour has no dew point; outdoors there is none
 LONGEST_GAP_S = 3600  # of missing values; over a longer one a straight line is no longer the weather
 
 
@@ -46,7 +47,7 @@ def even(table: Table) -> None:
 
 
 def complete(table: Table, name: str, source: "list[int]") -> None:
-    """One column without NaN: its stated value if all is missing, short gaps filled, RH clipped to 100."""
+    """One column without NaN: its stated value if all is missing, short gaps filled, RH clipped to 1..100."""
     values = table.columns[name]
     usual, unit = COLUMNS[name][3], COLUMNS[name][2]
     gaps = [i for i, value in enumerate(values) if isnan(value)]
@@ -88,9 +89,14 @@ def bridge(table: Table, name: str, source: "list[int]", first: int, last: int) 
 
 
 def clip(table: Table, values: array) -> None:
-    """RH over 100 % becomes 100 %, with a note."""
+    """RH over 100 % becomes 100 %, below 1 % it becomes 1 %, with notes."""
     over = [i for i, value in enumerate(values) if value > 100.0]
+    under = [i for i, value in enumerate(values) if value < LEAST_RH_PCT]
     for i in over:
         values[i] = 100.0
+    for i in under:
+        values[i] = LEAST_RH_PCT
     if over:
         table.notes.append(f"{len(over)} values of rh_pct above 100 % taken as 100 %")
+    if under:
+        table.notes.append(f"{len(under)} values of rh_pct below {LEAST_RH_PCT:g} % taken as {LEAST_RH_PCT:g} %")
