@@ -305,6 +305,13 @@ def own(lines: "list[str]", place: str) -> Table:
         offsets.add(offset_s)
         for i, name in used:
             table.columns[name].append(number(row[i], name, place, line) if row[i].strip() else nan)
+    take_zones(table, offsets)
+    table.step_s = usual_step_s(table)
+    return table
+
+
+def take_zones(table: Table, offsets: "set[int]") -> None:
+    """The local standard time, from what a CSV's times say; InputError where they are of several places."""
     if offsets:
         table.utc_offset_s = min(offsets)  # the standard time, where summer time is among the rows
     if offsets == {0}:
@@ -312,12 +319,10 @@ def own(lines: "list[str]", place: str) -> Table:
     elif len(offsets) > 1:
         if max(offsets) - min(offsets) > SUMMER_TIME_S:
             raise InputError(
-                f"{place}: zones {(max(offsets) - min(offsets)) / HOUR_S:g} h apart; allowed are standard and summer "
+                f"{table.place}: zones {(max(offsets) - min(offsets)) / HOUR_S:g} h apart; allowed are standard and summer "
                 "time of one place, 2 h apart at most; give all times one zone"
             )
         table.notes.append("times of several zones; the one furthest west is taken as local standard time")
-    table.step_s = usual_step_s(table)
-    return table
 
 
 def iso(text: str, place: str, line: int) -> "tuple[int, int]":
