@@ -319,8 +319,8 @@ def take_zones(table: Table, offsets: "set[int]") -> None:
     elif len(offsets) > 1:
         if max(offsets) - min(offsets) > SUMMER_TIME_S:
             raise InputError(
-                f"{table.place}: zones {(max(offsets) - min(offsets)) / HOUR_S:g} h apart; allowed are standard and summer "
-                "time of one place, 2 h apart at most; give all times one zone"
+                f"{table.place}: zones {(max(offsets) - min(offsets)) / HOUR_S:g} h apart; allowed are standard and "
+                "summer time of one place, 2 h apart at most; give all times one zone"
             )
         table.notes.append("times of several zones; the one furthest west is taken as local standard time")
 
