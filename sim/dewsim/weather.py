@@ -24,6 +24,9 @@ SHORTEST_S = 86400  # of a winter to replay
 ENDINGS = (".epw", ".csv", ".epw.gz", ".csv.gz")
 NOMINAL_YEAR = 2001  # of a joined winter's 1 October; no leap day until its end
 DAY_S = 86400
+LONGEST_WINTER_S = 245 * DAY_S
+NORTHERN_MONTHS = (10, 11, 12, 1, 2, 3, 4)
+SOUTHERN_MONTHS = (4, 5, 6, 7, 8, 9, 10)
 
 
 class Weather:
@@ -234,16 +237,77 @@ def begin(text: str) -> str:
 
 
 def winter(weather: Weather) -> Weather:
-    """October to April of a typical-year file as one winter, numbered by hours from 1 October 2001 00:00.
+    """The one winter to run: October to April, or April to October where June to August is the colder end of the year.
 
-    October, November, December, then the January to April that follows them in the file, or the first one
-    there. The hour stamped 24:00 belongs to the day it ends, so the winter ends at 30 April 24:00; it
-    begins at 1 October 00:00 where the file holds that instant (24:00 of 30 September), else at 01:00.  A
-    29 February is kept.  Own CSV and invented weather is returned as it is: its dates are true.  InputError
-    where months are missing.
+    Typical years (EPW, TMY3) are joined and numbered by hours from 1 October 2001 00:00: October, November,
+    December, then the January to April that follows them in the file, or the first one there.  The hour stamped
+    24:00 belongs to the day it ends, so the winter ends at 30 April 24:00; it begins at 1 October 00:00 where the
+    file holds that instant (24:00 of 30 September), else at 01:00.  A 29 February is kept.  Own CSV and invented
+    weather has true dates and is returned as it is, or, where longer than eight months, its longest winter alone.
+    InputError where months are missing.
     """
+    southern = is_southern(weather)
     if weather.kind not in ("epw", "tmy3"):
-        return weather
+        return weather if weather.duration_s() <= LONGEST_WINTER_S else longest_winter(weather, southern)
+    return southern_winter(weather) if southern else northern_winter(weather)
+
+
+def is_southern(weather: Weather) -> bool:
+    """Whether June to August is colder than December to February; no where most of either is missing."""
+    sums = {True: [0.0, 0], False: [0.0, 0]}
+    for i in range(0, len(weather.outdoor_c), max(1, HOUR_S // weather.step_s)):
+        month = weather.local(i).month
+        if month in (6, 7, 8, 12, 1, 2):
+            part = sums[month in (6, 7, 8)]
+            part[0] += weather.outdoor_c[i]
+            part[1] += 1
+    (june, n_june), (december, n_december) = sums[True], sums[False]
+    enough = 60 * 24  # hours of three months
+    return n_june >= enough and n_december >= enough and june / n_june < december / n_december
+
+
+def longest_winter(weather: Weather, southern: bool) -> Weather:
+    """The longest stretch of winter months in a long own record."""
+    months = SOUTHERN_MONTHS if southern else NORTHERN_MONTHS
+    best = start = end = 0
+    for i in range(len(weather.outdoor_c) + 1):
+        if i < len(weather.outdoor_c) and weather.local(i).month in months:
+            continue
+        if i - start > end - best:
+            best, end = start, i
+        start = i + 1
+    if end - best < 2:
+        raise InputError(f"{weather.origin}: no winter months in it; give a record that covers a winter")
+    words = "April to October" if southern else "October to April"
+    note = f"longer than eight months: only its longest stretch of {words} is run"
+    return part_of(weather, best, end, weather.start_utc_s + best * weather.step_s, note)
+
+
+def southern_winter(weather: Weather) -> Weather:
+    """April to October of a typical year, numbered from 1 April 2001."""
+    found = runs(weather, 4, 10)
+    if not found:
+        raise InputError(
+            f"{weather.origin}: no whole April to October, the winter of a place whose June is colder than its "
+            "December; use a file of a whole year"
+        )
+    start, end = found[0]
+    start_utc_s = stamp_s(NOMINAL_YEAR, 4, 1, 1) - weather.utc_offset_s
+    note = f"April to October, the winter here, numbered from 1 April {NOMINAL_YEAR}, standard time"
+    return part_of(weather, start, end, start_utc_s, note)
+
+
+def part_of(weather: Weather, start: int, end: int, start_utc_s: int, note: str) -> Weather:
+    """Samples start to end (exclusive) as a Weather of its own."""
+    columns = [getattr(weather, name)[start:end] for name in weather_formats.NAMES]
+    notes = [*weather.notes, note]
+    return Weather(
+        weather.name, weather.kind, weather.origin, start_utc_s, weather.utc_offset_s, weather.step_s, *columns, notes
+    )
+
+
+def northern_winter(weather: Weather) -> Weather:
+    """October to April of a typical year, joined."""
     autumns = runs(weather, 10, 12)
     springs = runs(weather, 1, 4)
     if not autumns or not springs:

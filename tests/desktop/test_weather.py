@@ -1,8 +1,9 @@
 """The weather readers: what they accept, fill and say, and that broken files are refused in one line."""
 
 import gzip
+import math
 import time
-from datetime import datetime, timezone
+from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -510,3 +511,37 @@ def test_a_year_is_read_and_spread_quickly():
     assert (
         best_read < 0.6 and best_spread < 0.6
     )  # 0.07 s each where written; a wide margin for a busy machine
+
+
+def own_year(tmp_path, summer_month, days=365):
+    """Days of own CSV by the hour, coldest half a year away from summer_month."""
+    lines = ["time,outdoor_c"]
+    start = datetime(2002, 1, 1, tzinfo=timezone.utc)
+    for n in range(days * 24):
+        at = start + timedelta(hours=n)
+        phase = 2.0 * math.pi * (at.timetuple().tm_yday / 365.0 - (summer_month - 0.5) / 12.0)
+        lines.append(f"{at.isoformat()},{8.0 + 14.0 * math.cos(phase):.2f}")
+    path = tmp_path / "year.csv"
+    path.write_text("\n".join(lines) + "\n")
+    return path
+
+
+def test_of_an_own_record_of_years_only_the_longest_winter_is_run(tmp_path):
+    found = weather.winter(weather.read(own_year(tmp_path, summer_month=7, days=730)))
+    assert found.local(0).month == 10 and found.local(0).day == 1
+    assert found.local(len(found.outdoor_c) - 1).month == 4
+    assert max(found.outdoor_c) < 15.0 and any("longest stretch of October to April" in note for note in found.notes)
+
+
+def test_south_of_the_equator_winter_is_april_to_october(tmp_path):
+    found = weather.winter(weather.read(own_year(tmp_path, summer_month=1)))
+    assert (found.local(0).month, found.local(len(found.outdoor_c) - 1).month) == (4, 10)
+    assert max(found.outdoor_c) < 15.0
+
+
+def test_a_typical_year_with_a_cold_june_is_run_over_its_own_winter(tmp_path):
+    path = epw(tmp_path, epw_year(t_of=lambda month, *_: "20.0" if month in (11, 12, 1, 2, 3) else "2.0"))
+    found = weather.winter(weather.read(path))
+    assert found.local(0).month == 4 and found.local(len(found.outdoor_c) - 1).month in (10, 11)
+    assert found.duration_s() == (214 * 24 - 1) * 3600
+    assert any("April to October" in note for note in found.notes)
