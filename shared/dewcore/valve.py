@@ -20,6 +20,8 @@ class Valve:
 
     open: the command (valve open, contact closed); contact: the contact read back, or the command where
     nothing reads it; changed_s: when that last changed [s].  A boot counts as a closing just now.
+    followed_s: when the contact was first read closed under the present command; a flicker of the load sense
+    after that neither prolongs the run nor counts as another start.
     """
 
     __slots__ = (
@@ -28,6 +30,7 @@ class Valve:
         "contact",
         "changed_s",
         "commanded_s",
+        "followed_s",
         "demand",
         "starts_s",
         "next_start",
@@ -47,6 +50,7 @@ class Valve:
         self.contact: bool = False
         self.changed_s: int = NEVER
         self.commanded_s: int = NEVER
+        self.followed_s: int = NEVER
         self.demand: bool = False
         self.starts_s = array("i", [NEVER] * MOST_STARTS)
         self.next_start: int = 0
@@ -82,8 +86,11 @@ class Valve:
         if closed != self.contact:
             self.contact = closed
             self.changed_s = now_s
-            if closed:
+            if closed and not self.open:
                 self._note_start(now_s)
+        if closed and self.open and self.followed_s == NEVER:
+            self.followed_s = now_s
+            self.starts_s[self.next_start - 1] = now_s  # noted at the command; the hour counts from here
         return self._judge_relay(readings, closed, now_s) if sensed else self._unsensed()
 
     def _note_start(self, now_s: int) -> None:
@@ -98,7 +105,9 @@ class Valve:
         """Under a live line: welded, or closed without effect."""
         if self.live_since_s == NEVER:
             self.live_since_s = now_s
-        steady_s = now_s - max(self.commanded_s, self.live_since_s, readings.load_sense.since_s)
+        # The line's own time, too: it may have died and come back between two scans.
+        live_s = max(self.live_since_s, readings.line_sense.since_s)
+        steady_s = now_s - max(self.commanded_s, live_s, readings.load_sense.since_s)
         if self.open:
             if closed:
                 self.failures = 0
@@ -123,27 +132,30 @@ class Valve:
         s = self.settings
         self.hold_s = 0
         self.finishing = False
-        lasted_s = now_s - self.changed_s
-        if self.open and not self.contact:
-            lasted_s = now_s - self.commanded_s  # the contact has not followed yet
         if self.open:
+            lasted_s = now_s - (self.commanded_s if self.followed_s == NEVER else self.followed_s)
             if refusals == 1 << w.HUMID_ENOUGH and not lasted_s >= s.min_on_s:
                 refusals = 0
                 self.finishing = True
                 self.hold_s = s.min_on_s - lasted_s
-            if self.contact and lasted_s >= s.max_run_s:
+            if lasted_s >= s.max_run_s:
                 self.rest_until_s = now_s + s.rest_s
                 refusals |= 1 << w.LONGEST_RUN
         else:
-            refusals |= self._timers(lasted_s, now_s)
+            refusals |= self._timers(now_s)
         if (refusals == 0) != self.open:
             self.open = refusals == 0
             self.commanded_s = now_s
+            self.followed_s = NEVER
+            if self.open:
+                self._note_start(now_s)
         return refusals
 
-    def _timers(self, lasted_s: int, now_s: int) -> int:
+    def _timers(self, now_s: int) -> int:
         """What keeps a shut valve shut for now, and for how long."""
         s = self.settings
+        # From the command, too: a contact that closed and opened between two scans was never read closed.
+        lasted_s = now_s - max(self.changed_s, self.commanded_s)
         refusals = 0
         wait_s = self.rest_until_s - now_s
         if self.rest_until_s != NEVER and wait_s > 0:
