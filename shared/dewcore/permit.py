@@ -50,7 +50,7 @@ class Permit:
         self.notices = 0
         refusals = self._water(readings, valve, now_s)
         if readings.request == REQUEST_CLEAR:
-            self.latched = refusals & self.latched
+            self.latched &= refusals | self._not_dry(readings)
         refusals |= self.latched
         s = self.settings
         if s.owner_off:
@@ -82,6 +82,16 @@ class Permit:
             refusals |= self._drain(readings, valve, now_s)
         self.latched |= refusals & LATCHING
         return refusals
+
+    def _not_dry(self, readings: "Readings") -> int:
+        """Latched water alarms that may not be cleared yet: their place is not known to be dry."""
+        s = self.settings
+        kept = 0
+        if s.has_leak and readings.leak.state != OFF:
+            kept |= 1 << w.LEAK_WET
+        if s.has_drain_wet and readings.drain_wet.state != OFF:
+            kept |= 1 << w.DRAIN_RUNS
+        return kept
 
     def _drain(self, readings: "Readings", valve: "Valve", now_s: int) -> int:
         drain = readings.drain_wet
