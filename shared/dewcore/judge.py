@@ -87,7 +87,7 @@ class Channel:
     def _is_jump(self, value: float, at_s: int) -> bool:
         if abs(value - self.good) <= self.max_step:
             return False
-        if at_s != self.jump_at_s:
+        if at_s > self.jump_at_s:  # a newer reading; the same again, or an older one, confirms nothing
             agrees = self.jump_count > 0 and abs(value - self.jump_to) <= self.max_step
             self.jump_count = self.jump_count + 1 if agrees else 1
             self.jump_to = value
@@ -199,24 +199,29 @@ class Judge:
         channel = self.channels[r.OUTDOOR]
         seconds = now_s - self.last_s if self.last_s >= 0 else 0
         self.last_s = now_s
-        if inputs.trusted & (1 << r.OUTDOOR):
-            if channel.at_s != self.belief.at_s or not self.belief.known:
-                inputs.outdoor_held = self.belief.take(channel.good, channel.at_s)
-            believed_c = self.belief.believed_c
+        belief = self.belief
+        trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
+        fresh = trusted and (channel.at_s != belief.at_s or not belief.known)
+        if fresh or belief.known and channel.good < belief.believed_c:  # cold counts at once, even if told late
+            inputs.outdoor_held = belief.take(channel.good, channel.at_s)
+        if trusted:
+            believed_c = belief.believed_c
             basis = r.OUTDOOR_READ
             if seconds > 0:
                 self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
-        elif self.belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
+        elif belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
             basis = r.OUTDOOR_DAY_LOWEST
-            believed_c = inputs.outdoor_c
-            if inputs.outdoor_basis != basis:
-                believed_c = self.history.day_lowest_c(self.belief.believed_c)
+            if inputs.outdoor_basis == basis:
+                believed_c = min(inputs.outdoor_c, belief.believed_c)
+            else:
+                believed_c = self.history.day_lowest_c(belief.believed_c)
         else:
             basis = r.OUTDOOR_DESIGN
-            design_c = self.settings.design_outdoor_c
-            believed_c = design_c
-            if self.belief.known:  # losing the reading altogether never warms the belief
-                believed_c = min(design_c, self.history.day_lowest_c(self.belief.believed_c))
+            believed_c = self.settings.design_outdoor_c
+            if belief.known:  # losing the reading altogether never warms the belief
+                believed_c = min(believed_c, self.history.day_lowest_c(belief.believed_c))
+            elif channel.at_s >= 0:
+                believed_c = min(believed_c, channel.good)
         changed = believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis
