@@ -2,7 +2,7 @@
 
 from dewcore import ceiling as c
 from dewcore import words as w
-from dewcore.judge import Judge
+from dewcore.judge import INDOOR_AND_RH, Judge
 from dewcore.margin import Margin
 from dewcore.permit import LATCHING, PROOF_NONE, Permit
 from dewcore.psychro import vapour_pa, wetting_point_c
@@ -10,6 +10,7 @@ from dewcore.readings import (
     GLASS,
     OUTDOOR_DAY_LOWEST,
     OUTDOOR_DESIGN,
+    OUTDOOR_READ,
     REQUEST_CLEAR,
     ROOM,
     ROOM_RH,
@@ -142,8 +143,8 @@ class Controller:
             valve.failures = 0
         sensed = valve.read_back(readings, now_s)
         permit = self.permit
-        permit.latched |= sensed & LATCHING
         refusals = permit.check(readings, inputs, valve, now_s) | sensed
+        permit.latched |= sensed & LATCHING  # after the check: a clearing takes no alarm whose cause is there
         if self.season_over:
             refusals |= 1 << w.SEASON_OVER
         if not valve.want(inputs.rh_pct, d.target_pct):
@@ -152,7 +153,7 @@ class Controller:
         d.valve = valve.open
         d.hold_s = valve.hold_s
         d.proof = permit.grade
-        d.notices = self._notices(inputs.rh_pct, now_s)
+        d.notices = self._notices(inputs, now_s)
         return d
 
     def _remember(self, contacts: "list[Contact]", now_s: int) -> None:
@@ -237,8 +238,12 @@ class Controller:
         terms = self.terms
         history = self.judge.history
         outdoor_c = inputs.outdoor_c
-        terms.corner_pct = c.corner_ceiling_pct(inputs.indoor_c, history.mean_c(outdoor_c), s.corner_f)
+        mean_c = history.mean_c(outdoor_c)
         outdoor_pa = history.mean_vapour_pa(outdoor_c, s.outdoor_rh_pct)
+        if inputs.outdoor_basis != OUTDOOR_READ:  # the known week may be long past: it is no warmer than now
+            mean_c = min(mean_c, outdoor_c)
+            outdoor_pa = min(outdoor_pa, vapour_pa(outdoor_c, s.outdoor_rh_pct))
+        terms.corner_pct = c.corner_ceiling_pct(inputs.indoor_c, mean_c, s.corner_f)
         terms.envelope_pct = min(
             s.cap_pct, c.envelope_ceiling_pct(inputs.indoor_c, outdoor_pa, s.vapour_excess_pa)
         )
@@ -283,11 +288,12 @@ class Controller:
             notices |= 1 << w.ROOM_BAD
         self.standing = notices
 
-    def _notices(self, rh_pct: float, now_s: int) -> int:
+    def _notices(self, inputs: "Inputs", now_s: int) -> int:
         notices = self.standing | self.permit.notices
         valve = self.valve
         if valve.finishing:
             notices |= 1 << w.MIN_ON
-        if rh_pct > self.terms.glass_pct and not valve.contact and now_s - valve.changed_s >= FOGS_ITSELF_S:
+        humid = inputs.trusted & INDOOR_AND_RH == INDOOR_AND_RH and inputs.rh_pct > self.terms.glass_pct
+        if humid and not valve.contact and now_s - valve.changed_s >= FOGS_ITSELF_S:
             notices |= 1 << w.CEILING_PASSED
         return notices
