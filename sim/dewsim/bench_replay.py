@@ -45,7 +45,7 @@ def run(house_path: str, weather_path: str, seed: int) -> int:
     sky = weather.winter_of(weather_path)
     one = replay.Replay(house, sky, seed, house_path)
     course = one.course
-    minutes = weather.minutes(sky)
+    minutes = weather.states(sky)
     simulated_s = course.n_steps * course.dt_s
 
     def decided(controller_type) -> policies.Run:

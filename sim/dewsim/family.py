@@ -18,7 +18,7 @@ class Case:
         pressure_pa = sum(sky.pressure_pa) / len(sky.pressure_pa)
         self.course = plant.Course(
             self.house,
-            weather.minutes(sky),
+            weather.states(sky),
             sky.start_utc_s + sky.utc_offset_s,
             seed * 1_000_003 + index,
             pressure_pa=pressure_pa,

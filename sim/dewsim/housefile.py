@@ -98,7 +98,7 @@ KEYS = (
     Key("glass", "curtains_to", "clock", "07:30", None, None, "", "curtains opened"),
     Key("walls", "corner_f", "float", 0.70, 0.30, 0.98, "", "temperature factor of the coldest opaque corner"),
     Key("walls", "vapour_excess_pa", "float", 540.0, 270.0, 810.0, "Pa", "indoor over outdoor, 7-day means"),
-    Key("walls", "cap_pct", "float", 40.0, 15.0, 45.0, "%", "the owner's highest RH"),
+    Key("walls", "cap_pct", "float", 40.0, 15.0, 45.0, "%", "highest RH whatever the surfaces allow"),
     Key("room", "colder_k", "float", 0.0, 0.0, 10.0, "K", "coldest occupied room below the sensor's"),
     Key("room", "excess_g_kg", "float", 0.0, 0.0, 5.0, "g/kg", "its air above the sensor's, curtains drawn"),
     Key("heating", "ua_w_k", "float", 200.0, 20.0, 3000.0, "W/K", "heat loss"),

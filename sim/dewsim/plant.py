@@ -518,16 +518,18 @@ def run_threshold(course, on_below_pct, off_from_pct, sensors=None, start_rh_pct
     """Trace of a dial: demand from RH below on_below_pct[k] until off_from_pct[k], arrays of % RH a step.
 
     The valve is open on demand while course.may_run (no minimum times: a dial has none).  sensors: a Sensors
-    whose reading the dial sees; a missing reading ends the demand.  None: the true RH.
+    whose reading the dial sees; a missing reading ends the demand.  None: the true RH.  The last column is the
+    end of the winter: no step is taken from it.
     """
-    trace = Trace(course.n_steps)
+    n = course.n_steps
+    trace = Trace(n)
     end = trace.end = Moisture(course, start_rh_pct)
     step, may_run, sat = end.step, course.may_run, course.sat_w_g_kg
     out, valve = trace.w_g_kg, trace.valve
     ratio = MOLAR_RATIO_G
     read = None if sensors is None or sensors.exact else sensors.rh
     demand = was = 0
-    for k in range(course.n_steps):
+    for k in range(n - 1):
         out[k] = w = end.w_g_kg
         rh = 100.0 * w * (ratio + sat[k]) / (sat[k] * (ratio + w))
         if read is not None:
@@ -540,6 +542,7 @@ def run_threshold(course, on_below_pct, off_from_pct, sensors=None, start_rh_pct
                 trace.valve_starts += 1
         was = is_open
         step(k, is_open)
+    out[n - 1] = end.w_g_kg
     return trace
 
 

@@ -15,13 +15,14 @@ from dewsim.housefile import nearest
 DIAL_STEP_PCT = 0.5
 DIAL_LOWEST_PCT = 5.0
 DIAL_BAND_PCT = 2.0  # the controller's own default band, so that neither gains by it
+CURTAIN_LEEWAY_MIN = 30  # nobody draws curtains to the minute
 ABOVE_CHECKED = 3  # dial settings tried above the one that bisection finds
 DAY_STEPS = 1440
 START_RH_PCT = plant.START_RH_PCT
 
 
 class Run:
-    """One policy's winter, a value a minute (house step k to k + 1; w_g_kg at its start).
+    """One policy's winter, a value a minute (house step k to k + 1; w_g_kg at its start, the last at the end).
 
     w_g_kg [g/kg]; valve: scans (of scans_per_step) or 0/1 with the valve open; evaporated_kg_h; and for the
     controller target_pct, ceiling_pct, margin_k, reason (number of the first refusal, 31 open), binds, notices.
@@ -66,6 +67,8 @@ def settings_for(house, place: str, exact: bool = False) -> Settings:
         "corner_f": house.walls.corner_f,
         "vapour_excess_pa": house.walls.vapour_excess_pa,
         "cap_pct": house.walls.cap_pct,
+        "wish_pct": max(house.walls.cap_pct, row_of("wish_pct")[2]),  # a higher cap is meant to be used
+        **curtain_hours(house.glass),
         "room_colder_k": house.room.colder_k,
         "room_excess_g_kg": house.room.excess_g_kg,
     }
@@ -95,6 +98,22 @@ def _check_names_and_error(house, place: str, f_error: float) -> None:
                 f"{place}: sensors.f_error: found {f_error:g}, with which the controller believes "
                 f"{f + f_error:g} for glass.{name} = {f:g}; allowed is {lowest:g} to {highest:g}; correct one of them"
             )
+
+
+def curtain_hours(glass) -> dict:
+    """The hours in which the controller takes the curtains as drawn: the house's, half an hour wider at both ends.
+
+    Where the house never draws them, the controller's own hours stand.
+    """
+    first, last = plant.clock_minute(glass.curtains_from), plant.clock_minute(glass.curtains_to)
+    if first == last:
+        return {}
+    if (last - first) % 1440 + 2 * CURTAIN_LEEWAY_MIN >= 1440:
+        return {"curtains_from_min": 0, "curtains_to_min": 1439}
+    return {
+        "curtains_from_min": (first - CURTAIN_LEEWAY_MIN) % 1440,
+        "curtains_to_min": (last + CURTAIN_LEEWAY_MIN) % 1440,
+    }
 
 
 def without_margin(settings: Settings) -> Settings:
@@ -233,7 +252,7 @@ def run_controller(
     step, run_scans, decision = house.step, bench.run_scans, controller.decision
     out, opened, evaporated, wet = run.w_g_kg, run.valve, run.evaporated_kg_h, course.wet_w_g_kg
     now_s = 0
-    for k in range(n):
+    for k in range(n - 1):  # the last column is the end of the winter: no step is taken from it
         out[k] = w = house.w_g_kg
         if stop_when_wet is not None and k and w >= wet[k] > stop_when_wet[k]:
             run.stopped_at = k
@@ -247,6 +266,8 @@ def run_controller(
         _note(run, k, decision)
         if progress and k % DAY_STEPS == 0:
             progress(k / n)
+    out[n - 1] = house.w_g_kg
+    _note(run, n - 1, decision)
     run.valve_starts = bench.valve_starts
     return run
 

@@ -52,7 +52,7 @@ class Replay:
         self.settings = policies.settings_for(house, place, exact)
         self.clock = (sky.start_utc_s, sky.utc_offset_s)
         self.progress.stage("house", 0.0)
-        minutes = weather.minutes(sky)
+        minutes = weather.states(sky)
         start_local_s = sky.start_utc_s + sky.utc_offset_s
         pressure_pa = sum(sky.pressure_pa) / len(sky.pressure_pa)
         self.course = plant.Course(house, minutes, start_local_s, seed, pressure_pa=pressure_pa)
@@ -132,12 +132,13 @@ def _run_to(house, sky, place, out, seed, exact, all_records, inputs=()) -> int:
 
 def summary(result: dict) -> str:
     """A few lines of text: the class of the house and each policy's humidity and wet minutes."""
+    if result["policies"]["shut"]["mean_rh_pct"] is None:
+        return f"{result['house']}: no heating season in this weather, so nothing to humidify"
     lines = [f"{result['house']}: {result['headroom_class']}" + (", binding" if result["binding"] else "")]
     for name, block in result["policies"].items():
         mean = block["mean_rh_pct"]
         setting = f" (at {block['setting_pct']:g} %)" if "setting_pct" in block else ""
-        rh = "no heating season" if mean is None else f"mean {mean:.1f} % RH"
-        lines.append(f"  {name:16} {rh}, {block['added_wet_minutes']} added wet minutes{setting}")
+        lines.append(f"  {name:16} mean {mean:.1f} % RH, {block['added_wet_minutes']} added wet minutes{setting}")
     if result["headroom_class"] != "clear":
         lines.append(CLASS_SENTENCES[result["headroom_class"]])
     return "\n".join(lines)

@@ -126,7 +126,8 @@ def head(replay) -> str:
 def season_days(replay) -> tuple:
     """First and last day as text; no year, typical years have none."""
     course = replay.course
-    ends = (course.start_local_s, course.start_local_s + course.n_steps * course.dt_s)
+    last_s = course.start_local_s + (course.n_steps - 1) * course.dt_s - 1  # the end's midnight is not a new day
+    ends = (course.start_local_s, last_s)
     moments = [datetime.fromtimestamp(second, UTC) for second in ends]
     return tuple(f"{moment.day} {moment:%B}" for moment in moments)
 
@@ -188,6 +189,8 @@ FIRST = (
 
 def house_class(result: dict) -> str:
     """What `clear`, `tight` or `foggy` means for the owner, in words, and what to do first."""
+    if result["policies"]["shut"]["mean_rh_pct"] is None:
+        return ""  # no winter to judge the windows by
     kind = result["headroom_class"]
     wet = result["policies"]["shut"]["wet_minutes"]
     if kind == "foggy":
@@ -267,7 +270,7 @@ def floor_section(replay, units: Units, figure: Figure) -> str:
         if name in blocks
     }
     text = (
-        f"<p>At a {board}, the season's drying opens a gap of {gaps['shut']} without a humidifier, "
+        f"<p>At a {board}, the season's swing opens a gap of {gaps['shut']} without a humidifier, "
         f"{gaps['dial']} with the dial and {gaps['plain']} with the controller.</p>"
     )
     caption = (

@@ -251,6 +251,8 @@ def assumed(replay, units: Units) -> str:
         "rooms, the cooling of the supply air by evaporation, window opening except to shed surplus heat.",
         f"Showers, cooking, laundry and sensor noise are drawn at random from seed {replay.seed}; another "
         "seed gives another winter of the same kind.",
+        f"The house starts at {number(replay.start_pct, 0)} % relative humidity in air and store: 45 %, or what its "
+        "first day settles at if that is drier.",
         "The heating season counts the minutes whose trailing 24-hour mean outdoors is below "
         f"{units.temperature_text(12.0, 0)}; means and hours above are of these.",
         "Sensors: " + sensors_text(replay) + ".",
@@ -278,7 +280,7 @@ def buffer_text(house) -> str:
 def sensors_text(replay) -> str:
     """Whether the replay's sensors err."""
     if replay.sensors.exact:
-        return "the simulated humidity sensor reads without error; tolerances as in the settings"
+        return "the simulated humidity sensor reads without error; thermometers as in the house file"
     return (
         "errors as in the [sensors] section of the house file, unknown to the controller; tolerances as in "
         "the settings"

@@ -117,6 +117,13 @@ class Minutes:
         self.wind_m_s = spread(weather.wind_m_s, parts)
 
 
+def states(weather: Weather, dt_s: int = 60) -> Minutes:
+    """minutes() with the state at the end counted as one more column, for a house whose last column is its end."""
+    found = minutes(weather, dt_s)
+    found.n_steps += 1
+    return found
+
+
 def spread(values: array, parts: int) -> array:
     """The values with parts - 1 linear values between each two: parts * (n - 1) + 1 of them."""
     shares = [j / parts for j in range(parts)]

@@ -1,4 +1,4 @@
-"""Every decision of a winter as one digest, with the build of the decision code that made them; run by test_fast_build."""
+"""Every decision of a winter as one digest, with the build that made them; run by test_fast_build."""
 
 import hashlib
 import struct

@@ -15,9 +15,8 @@ WINTER = ROOT / "tests" / "reference" / "weather" / "723170TYA.CSV.gz"
 
 def build(source: Path, target: Path, **environment: str) -> subprocess.CompletedProcess:
     """Install a copy of the project into `target` with the environment's own build tools."""
-    shutil.copytree(
-        ROOT, source, ignore=shutil.ignore_patterns(".git", ".venv", "tests", "build", "dewmargin-*", "*.egg-info", ".*")
-    )
+    left_out = shutil.ignore_patterns("tests", "build", "dewmargin-*", "*.egg-info", ".*")
+    shutil.copytree(ROOT, source, ignore=left_out)
     command = [sys.executable, "-m", "pip", "install", "--no-deps", "--no-build-isolation", "--target", target, source]
     return subprocess.run(
         command, env=dict(os.environ, DEWMARGIN_FAST="1", **environment), capture_output=True, text=True, timeout=300

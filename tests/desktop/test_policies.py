@@ -74,6 +74,24 @@ def test_a_setting_the_controller_refuses_is_one_clear_error(settings, words):
         assert word in str(refused.value)
 
 
+def test_the_controller_takes_curtains_as_drawn_half_an_hour_longer_than_the_house_draws_them():
+    def told(first, last):
+        s = policies.settings_for(House({"glass": {"curtains_from": first, "curtains_to": last}}), "house")
+        return s.curtains_from_min, s.curtains_to_min
+
+    assert told("18:30", "07:30") == (1080, 480)
+    assert told("00:10", "23:30") == (0, 1439)  # nearly always: always
+    assert told("00:15", "08:00") == (1425, 510)
+    assert told("09:00", "09:00") == (1080, 480)  # never: the controller's own hours stand
+
+
+def test_a_house_file_that_raises_the_cap_means_it_to_be_used():
+    for cap, wish in ((45.0, 45.0), (30.0, 40.0)):
+        assert policies.settings_for(House({"walls": {"cap_pct": cap}}), "house").wish_pct == wish
+    given = House({"walls": {"cap_pct": 45.0}, "settings": {"wish_pct": 38}})
+    assert policies.settings_for(given, "house").wish_pct == 38.0
+
+
 def test_without_margin_changes_the_margins_and_nothing_else():
     s = policies.settings_for(House(), "house")
     bare = policies.without_margin(s)

@@ -100,7 +100,7 @@ def test_autocorrelation_by_hand():
     ],
 )
 def test_statistics_of_two_measured_winters(name, falls, rest):
-    """Computed from the same files by a separate prototype; its quantiles may differ by a step of 0.2 K."""
+    """Computed from the same files by other code than ours; its quantiles may differ by a step of 0.2 K."""
     found = winters.statistics(weather.winter(weather.read(REAL / name)))
     for hours, expected in falls.items():
         assert found.falls_k[hours] == pytest.approx(expected, abs=0.21), hours
