@@ -354,6 +354,15 @@ class TestSupply(Interlock):
         rig.values["supply_c"] = 27.9
         self.shuts(rig, w.SUPPLY_COLD)
 
+    def test_the_loss_counts_at_once_even_in_the_fans_first_five_minutes(self):
+        rig = opened({"has_supply": 1})
+        rig.contact("fan", r.OFF)
+        rig.run(300)
+        rig.contact("fan", r.ON)
+        self.assertTrue(rig.run(60).valve)
+        rig.values["supply_c"] = 27.9
+        self.shuts(rig, w.SUPPLY_COLD)
+
     def test_a_proof_of_airflow_needs_no_warm_supply(self):
         rig = opened({"has_supply": 1, "fan_grade": 3})
         rig.values["supply_c"] = 21.0

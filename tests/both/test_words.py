@@ -194,6 +194,11 @@ class TestSentences(unittest.TestCase):
         self.assertEqual(w.reason_name(mask), "leak_wet")
         self.assertEqual(w.status_sentence(mask), w.REFUSALS[w.LEAK_WET][1])
 
+    def test_each_reason_alone_is_named(self):
+        for n in range(len(w.REFUSALS)):
+            self.assertEqual(w.reason_name(1 << n), w.REFUSALS[n][0])
+            self.assertEqual(w.status_sentence(1 << n), w.REFUSALS[n][1])
+
     def test_without_a_reason_the_valve_is_open(self):
         self.assertEqual(w.reason_name(0), "open")
         self.assertEqual(w.status_sentence(0), w.OPEN_SENTENCE)
