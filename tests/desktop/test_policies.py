@@ -6,7 +6,9 @@ from array import array
 import pytest
 
 from dewcore.ceiling import corner_ceiling_pct, envelope_ceiling_pct
+from dewcore.controller import Controller
 from dewcore.psychro import humidity_ratio_g_kg, sat_water_pa, vapour_pa
+from dewcore.readings import OFF, ON
 from dewcore.words import FAN_OFF, HUMID_ENOUGH
 from dewsim import plant, policies
 from dewsim.errors import InputError
@@ -185,6 +187,22 @@ def test_slow_caps_are_the_lowest_of_owner_envelope_and_corner_on_seven_day_mean
     assert set(policies.slow_caps_pct(mild, settings)) == {0.0}  # the season is over: nobody humidifies
 
 
+@pytest.mark.parametrize(
+    "mean_c, corner_f, binding", [(5.0, 0.70, "owner"), (-20.0, 0.70, "envelope"), (-20.0, 0.40, "corner")]
+)
+def test_each_of_owner_envelope_and_corner_can_be_the_slow_cap(mean_c, corner_f, binding):
+    course = course_of({"walls": {"corner_f": corner_f}}, Minutes(2, mean_c=mean_c, swing_k=0.0))
+    caps = policies.slow_caps_pct(course, policies.settings_for(course.house, "house", exact=True))
+    k = course.n_steps - 1
+    allowed = {
+        "owner": 40.0,
+        "envelope": envelope_ceiling_pct(course.indoor_c[k], 0.8 * sat_water_pa(mean_c), 540.0),
+        "corner": corner_ceiling_pct(course.indoor_c[k], mean_c, corner_f),
+    }
+    assert min(allowed, key=allowed.get) == binding
+    assert caps[k] == pytest.approx(allowed[binding], abs=0.01)
+
+
 def test_the_start_is_no_more_humid_than_its_first_day_settles_at():
     bone_dry = course_of({"house": {"air_changes_per_h": 2.0}}, Minutes(2, mean_c=-20.0, swing_k=0.0))
     assert 0.0 < policies.start_rh_pct(bone_dry) < 15.0
@@ -202,6 +220,29 @@ def test_reasons_and_what_binds_are_noted_each_minute():
     assert min(run.ceiling_pct) > 0.0 and all(t <= c for t, c in zip(run.target_pct, run.ceiling_pct))
 
 
+def test_the_reason_noted_is_the_number_of_the_first_refusal():
+    run = policies.Run(1, 6)
+    run.add_decisions(1)
+    decision = Controller().decision
+    for refusals, reason in ((0, 31), (1, 0), (1 << FAN_OFF, FAN_OFF), (1 << FAN_OFF | 1 << HUMID_ENOUGH, HUMID_ENOUGH)):
+        decision.refusals = refusals
+        policies._note(run, 0, decision)
+        assert run.reason[0] == reason
+
+
+def test_the_boards_clock_runs_with_the_scans():
+    seen = []
+
+    class Watched(Controller):
+        def scan(self, readings, now_s):
+            seen.append((readings.utc_s, readings.utc_offset_s, now_s))
+            return super().scan(readings, now_s)
+
+    controlled(course_of(minutes=Minutes(1)), controller_type=Watched)
+    assert seen[0] == (1_006_905_600, 3600, 0) and seen[-1][2] >= 86000
+    assert all(utc_s == 1_006_905_600 + now_s and offset_s == 3600 for utc_s, offset_s, now_s in seen)
+
+
 def test_sensors_on_glass_supply_room_and_drain_are_served_where_the_settings_say_they_are_fitted():
     values = {
         "gains": {"people": 0, "bursts": False},
@@ -212,6 +253,16 @@ def test_sensors_on_glass_supply_room_and_drain_are_served_where_the_settings_sa
     run = controlled(course)
     assert sum(run.valve) > 0
     assert set(run.notices[STEPS_A_DAY:]) & {0}  # nothing missing, nothing untrusted
+
+
+def test_the_load_is_live_only_behind_a_live_line():
+    course = course_of()
+    controller = Controller(policies.settings_for(course.house, "house"))
+    bench = policies._Wiring(course, plant.Sensors(course.house, course, 1), controller, CLOCK)
+    for is_open, fan, state in ((True, 1, ON), (True, 0, OFF), (False, 1, OFF), (False, 0, OFF)):
+        controller.valve.open, bench.fan = is_open, fan
+        bench.at_scan(0)
+        assert bench.load.state == state
 
 
 def runs_of(values, wanted):
