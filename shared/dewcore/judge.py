@@ -25,8 +25,11 @@ LIMITS = (
 CONFIRMATIONS = 3  # readings in a row that make a jump a fact
 # The RH sensor counts as frozen where its value never changed for so long while the indoor air did.  No other
 # channel has such evidence: an outdoor reading may rightly stand still for days.
-FROZEN_S = 10800
-MOVED_K = 0.3
+# How long depends on the sensor's own step, the smallest change seen: a coarse sensor rightly repeats itself.
+FROZEN_S = 10800  # for a step of FINE_STEP_PCT
+FINE_STEP_PCT = 0.1
+COARSE_STEP_PCT = 1.6  # and any coarser: two days; assumed until a smaller one is seen
+MOVED_K = 2.0
 
 INDOOR_AND_RH = (1 << r.INDOOR) | (1 << r.RH)
 
@@ -106,6 +109,8 @@ class Judge:
         "history",
         "rh_same_indoor_c",
         "rh_moved",
+        "rh_step_pct",
+        "rh_frozen_s",
         "last_s",
         "steady_until_s",
     )
@@ -119,6 +124,8 @@ class Judge:
         self.history: "OutdoorHistory" = OutdoorHistory()
         self.rh_same_indoor_c: float = 0.0
         self.rh_moved: bool = False
+        self.rh_step_pct: float = COARSE_STEP_PCT
+        self.rh_frozen_s: int = int(FROZEN_S * COARSE_STEP_PCT / FINE_STEP_PCT)
         self.last_s: int = -1
         self.channels: "list[Channel]" = []
         fitted = (1, 1, 1, settings.has_glass, settings.has_supply, settings.has_room, settings.has_room)
@@ -148,7 +155,7 @@ class Judge:
             if channel.at_s < 0:
                 age_s = -1
             elif 0 <= age_s <= channel.max_age_s:
-                if index == r.RH and self.rh_moved and now_s - channel.same_since_s >= FROZEN_S:
+                if index == r.RH and self.rh_moved and now_s - channel.same_since_s >= self.rh_frozen_s:
                     status = r.FROZEN
                 else:
                     trusted |= 1 << index
@@ -178,7 +185,11 @@ class Judge:
                 if abs(value - self.rh_same_indoor_c) > MOVED_K:
                     self.rh_moved = True
             elif index == r.RH:
-                if value != inputs.rh_pct:
+                step_pct = abs(value - inputs.rh_pct)
+                if step_pct > 0.0:
+                    if step_pct < self.rh_step_pct:
+                        self.rh_step_pct = max(step_pct, FINE_STEP_PCT)
+                        self.rh_frozen_s = int(FROZEN_S * self.rh_step_pct / FINE_STEP_PCT)
                     self.rh_same_indoor_c = inputs.indoor_c
                     self.rh_moved = False
                 inputs.rh_pct = value

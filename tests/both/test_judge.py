@@ -270,23 +270,36 @@ class TestLimits(unittest.TestCase):
 
 
 class TestFrozen(unittest.TestCase):
-    def test_humidity_that_stands_still_while_the_room_warms_is_frozen_after_three_hours(self):
+    def frozen_after_s(self, step_pct):
+        """How long a sensor of that step may stand still while the room warms, before it is frozen."""
         rig = Rig()
         rig.run(600)
-        began_s = rig.now_s - 590
-        rig.values["indoor_c"] = 20.5
+        rig.values["rh_pct"] = 20.0 + step_pct
+        rig.scan(10)
+        began_s = rig.now_s
+        rig.values["indoor_c"] = 22.5
         while not rig.scan(30).refusals >> w.RH_BAD & 1:
-            self.assertTrue(rig.now_s - began_s < 4 * 3600)
+            self.assertTrue(rig.now_s - began_s < 3 * 86400)
         self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.FROZEN)
-        self.assertTrue(10800 <= rig.now_s - began_s <= 10840)
-        rig.values["rh_pct"] = 20.1
+        rig.values["rh_pct"] = 20.0
         rig.scan(10)
         self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+        return rig.now_s - 10 - began_s
+
+    def test_a_fine_sensor_that_stands_still_while_the_room_warms_is_frozen_after_three_hours(self):
+        for step_pct in (0.01, 0.1):
+            self.assertTrue(10800 <= self.frozen_after_s(step_pct) <= 10830)
+
+    def test_a_coarse_sensor_may_stand_still_for_longer_but_not_for_ever(self):
+        self.assertTrue(54000 <= self.frozen_after_s(0.5) <= 54060)
+        self.assertTrue(172800 <= self.frozen_after_s(4.0) <= 172830)
 
     def test_humidity_may_stand_still_in_a_room_that_does(self):
         rig = Rig()
         rig.run(600)
-        rig.values["indoor_c"] = 20.25
+        rig.values["rh_pct"] = 20.1
+        rig.scan(10)
+        rig.values["indoor_c"] = 21.9
         rig.run(5 * 3600, 30)
         self.assertFalse(rig.refused(w.RH_BAD))
         self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.TRUSTED)

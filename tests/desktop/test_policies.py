@@ -9,7 +9,7 @@ from dewcore.ceiling import corner_ceiling_pct, envelope_ceiling_pct
 from dewcore.controller import Controller
 from dewcore.psychro import humidity_ratio_g_kg, sat_water_pa, vapour_pa
 from dewcore.readings import OFF, ON
-from dewcore.words import FAN_OFF, HUMID_ENOUGH
+from dewcore.words import FAN_OFF, HUMID_ENOUGH, RH_BAD
 from dewsim import plant, policies
 from dewsim.errors import InputError
 from dewsim.housefile import House
@@ -277,3 +277,14 @@ def runs_of(values, wanted):
     if length:
         lengths.append(length)
     return lengths
+
+
+def test_a_coarse_humidity_sensor_in_a_house_with_set_back_is_not_taken_for_frozen():
+    house = {
+        "sensors": {"resolution": 2.0},
+        "house": {"setback_k": 4.0},
+        "gains": {"bursts": False},
+        "buffer": {"nodes": 2, "k": 2.5, "r": 25.0, "tau_b_h": 30.0},
+    }
+    run = controlled(course_of(house, Minutes(10)))
+    assert RH_BAD not in set(run.reason)
