@@ -17,10 +17,6 @@ from math import exp, log, sqrt
 MOLAR_RATIO_G = 621.945  # g/kg; ASHRAE Handbook Fundamentals 2017, ch. 1 eq. 20 (0.621945)
 STANDARD_PRESSURE_PA = 101325.0
 
-LOWEST_C = -80.0  # below this the water equation nears its pole; readings are judged far inside
-HIGHEST_C = 100.0
-
-
 def sat_water_pa(t_c: float) -> float:
     """Saturation vapour pressure over liquid (below 0 °C supercooled) water [Pa] at t_c [°C]."""
     return 611.21 * exp((18.678 - t_c / 234.5) * t_c / (257.14 + t_c))

@@ -91,6 +91,26 @@ class TestParts(unittest.TestCase):
         without.set(37.3, 37.3, 5.0, 0.5, 20.0, -10.0, settings)
         self.assertEqual(with_excess.outdoor_pct, without.outdoor_pct)
 
+    def test_before_anything_is_set_all_parts_are_nothing(self):
+        m = Margin()
+        parts = (m.rh_pct, m.indoor_pct, m.outdoor_pct, m.factor_pct, m.total_pct, m.total_k)
+        self.assertEqual(parts, (0.0,) * 6)
+
+    def test_outdoors_warmer_than_the_room_the_glass_factor_costs_nothing(self):
+        for outdoor_c in (20.0, 25.0):
+            self.assertEqual(margin_at(20.0, outdoor_c, 0.5, {})[0].factor_pct, 0.0)
+
+    def test_a_ceiling_of_nothing_has_no_kelvin_and_a_small_one_has(self):
+        # 5 % over glass at -15 °C: slope of the Magnus form over ice, 22.46 * 272.62 / (272.62 - 15)^2, is 9.23 %/K;
+        # 1 % RH of 5 % times that is 2.17 K
+        margin = Margin()
+        settings = Settings()
+        settings.change(only("rh_tolerance_pct", 1.0))
+        margin.set(0.0, 0.0, -15.0, 0.5, 20.0, -50.0, settings)
+        self.assertEqual((margin.total_pct, margin.total_k), (1.0, 0.0))
+        margin.set(5.0, 5.0, -15.0, 0.5, 20.0, -50.0, settings)
+        self.assertAlmostEqual(margin.total_k, 2.17, delta=0.03)
+
 
 if __name__ == "__main__":
     unittest.main()

@@ -35,6 +35,17 @@ class TestSlopes(unittest.TestCase):
             water = (p.sat_water_pa(t_c + 0.5) - p.sat_water_pa(t_c - 0.5)) / p.sat_water_pa(t_c)
             self.assertAlmostEqual(p.sat_water_slope_per_k(t_c), water, delta=4e-5)
 
+    def test_slopes_to_the_last_digits(self):
+        # differences of the two equations' logarithms over 2e-15 K, worked with 50 digits
+        for t_c, slope in ((-40.0, 0.103579733), (0.0, 0.072637474), (45.0, 0.051436186)):
+            self.assertAlmostEqual(p.sat_water_slope_per_k(t_c), slope, delta=5e-7)
+        for t_c, slope in ((-60.0, 0.135257809), (-20.0, 0.095965319)):
+            self.assertAlmostEqual(p.sat_surface_slope_per_k(t_c), slope, delta=5e-7)
+
+    def test_the_slope_is_that_of_water_from_freezing_on(self):
+        for t_c in (0.0, 0.5):
+            self.assertEqual(p.sat_surface_slope_per_k(t_c), p.sat_water_slope_per_k(t_c))
+
 
 class TestPoints(unittest.TestCase):
     def test_dew_point_undoes_saturation(self):
@@ -48,6 +59,8 @@ class TestPoints(unittest.TestCase):
     def test_wetting_point_is_frost_below_freezing_and_dew_above(self):
         self.assertEqual(p.wetting_point_c(259.9), p.frost_point_c(259.9))
         self.assertEqual(p.wetting_point_c(1228.0), p.dew_point_c(1228.0))
+        for vapour_pa in (611.15, 611.5):  # the ice equation's value at 0 °C, and just above
+            self.assertEqual(p.wetting_point_c(vapour_pa), p.dew_point_c(vapour_pa))
 
     def test_frost_comes_before_dew(self):
         self.assertTrue(p.frost_point_c(259.9) > p.dew_point_c(259.9))
