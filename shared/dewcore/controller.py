@@ -91,6 +91,7 @@ class Controller:
         "seen",
         "season_over",
         "standing",
+        "requested",
         "glass_colder_k",
         "room_colder_k",
         "room_excess_pa",
@@ -110,6 +111,7 @@ class Controller:
         self.retarget_s: int = -1
         self.seen: "list[int]" = [0] * 18
         self.season_over: bool = False
+        self.requested: int = REQUEST_CLEAR  # a clearing counts once, when it begins; one that outlasts a boot never
         self.standing: int = 0  # the notices that only a new target can change
         # What sensors on the glass and in the coldest room last added to the model.  Losing such a sensor keeps
         # it: a lost reading never raises the target.
@@ -139,11 +141,13 @@ class Controller:
             self._retarget(readings)
             self.retarget_s = now_s + RETARGET_S
         valve = self.valve
-        if readings.request == REQUEST_CLEAR:
+        clear = readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
+        self.requested = readings.request
+        if clear:
             valve.failures = 0
         sensed = valve.read_back(readings, now_s)
         permit = self.permit
-        refusals = permit.check(readings, inputs, valve, now_s) | sensed
+        refusals = permit.check(readings, inputs, valve, now_s, clear) | sensed
         permit.latched |= sensed & LATCHING  # after the check: a clearing takes no alarm whose cause is there
         if self.season_over:
             refusals |= 1 << w.SEASON_OVER

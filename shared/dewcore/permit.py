@@ -1,7 +1,7 @@
 """Why not: every proof that the valve needs, as a mask of refusals; state is no more than timers and latches."""
 
 from dewcore import words as w
-from dewcore.readings import INDOOR, NOT_FITTED, OFF, ON, REQUEST_CLEAR, RH, SUPPLY, Inputs, Readings
+from dewcore.readings import INDOOR, NOT_FITTED, OFF, ON, RH, SUPPLY, Inputs, Readings
 from dewcore.settings import Settings
 from dewcore.valve import Valve
 
@@ -45,11 +45,11 @@ class Permit:
         self.heat_without_fan_s: int = 0
         self.last_s: int = -1
 
-    def check(self, readings: "Readings", inputs: "Inputs", valve: "Valve", now_s: int) -> int:
-        """All refusals but the valve's own timers and the demand, as a mask."""
+    def check(self, readings: "Readings", inputs: "Inputs", valve: "Valve", now_s: int, clear: bool) -> int:
+        """All refusals but the valve's own timers and the demand, as a mask; clear: the owner asks to, just now."""
         self.notices = 0
         refusals = self._water(readings, valve, now_s)
-        if readings.request == REQUEST_CLEAR:
+        if clear:
             self.latched &= refusals | self._not_dry(readings)
         refusals |= self.latched
         s = self.settings
@@ -120,6 +120,11 @@ class Permit:
             return 1 << (w.FAN_UNFITTED if state == NOT_FITTED else w.FAN_UNREADABLE)
         self.grade = s.fan_grade
         running_s = now_s - fan.since_s
+        heated_s = running_s  # the supply air can only prove the fan while the furnace heats
+        if s.has_heat_call:
+            heated_s = min(running_s, now_s - readings.heat_call.since_s) if readings.heat_call.state == ON else -1
+            if heated_s < 0:
+                self.supply_rose = False
         refusals = 0
         if not running_s >= FAN_STEADY_S:
             refusals = 1 << w.FAN_SETTLING
@@ -129,7 +134,7 @@ class Permit:
             if self._supply_warm(inputs):
                 self.supply_rose = True
                 self.grade = PROOF_AIRFLOW
-            elif s.fan_grade < PROOF_AIRFLOW and (self.supply_rose or running_s > SUPPLY_RISE_S):
+            elif s.fan_grade < PROOF_AIRFLOW and (self.supply_rose or heated_s > SUPPLY_RISE_S):
                 refusals |= 1 << w.SUPPLY_COLD
         return refusals
 

@@ -40,7 +40,7 @@ TABLE: tuple = (
     ("max_starts_per_h", "1/h", 6, 1, 12),
     # season, owner, heat
     ("season_max_c", "°C", 15.0, 5.0, 20.0),
-    ("design_outdoor_c", "°C", -30.0, -50.0, 5.0),
+    ("design_outdoor_c", "°C", -30.0, -50.0, 0.0),
     ("owner_off", SWITCH, 0, 0, 1),
     ("water_needs_heat", SWITCH, 1, 0, 1),
     # what the fan contact proves: 1 command, 2 motor, 3 airflow
@@ -78,6 +78,8 @@ def accepted(name: str, value: object) -> object:
     """The value as the table's type (int or float), or SettingError.  No text is turned into a number."""
     row = row_of(name)
     whole = isinstance(row[2], int)
+    if row[1] == SWITCH and isinstance(value, bool):
+        value = int(value)  # true and false say it as well as 1 and 0
     if isinstance(value, bool) or not isinstance(value, int) and not isinstance(value, float):
         raise SettingError(_refusal(row, "not a number", value))
     if not row[3] <= value <= row[4]:  # false for NaN and both infinities, too
@@ -93,7 +95,7 @@ def _refusal(row: tuple, what: str, value: object) -> str:
     found = repr(value)
     if len(found) > 40:
         found = found[:40] + "..."
-    bounds = str(row[3]) + " to " + str(row[4])
+    bounds = "true or false, 1 or 0" if row[1] == SWITCH else str(row[3]) + " to " + str(row[4])
     unit = "" if row[1] == "1" or row[1] == SWITCH else " " + row[1]
     return row[0] + ": found " + found + ", " + what + "; allowed " + bounds + unit + "; correct it"
 

@@ -73,7 +73,7 @@ FAN_STUCK_OFF = 9
 CEILING_PASSED = 10
 
 NOTICES = (
-    ("min_on", "The valve finishes its shortest run."),
+    ("min_on", "The valve is open to finish its shortest run: the house is humid enough."),
     ("outdoor_old", "The outdoor reading is old: the coldest of the last day holds."),
     ("outdoor_none", "No outdoor reading for hours: the design temperature gives a safe, dry target."),
     ("outdoor_held", "The outdoor reading rose fast: it is believed slowly."),
@@ -106,7 +106,7 @@ def reason_name(refusals: int) -> str:
 
 def sentences(refusals: int, notices: int) -> list:
     """Every sentence that holds, most important first, refusals before notices."""
-    found = [OPEN_SENTENCE] if refusals == 0 else []
+    found = [OPEN_SENTENCE] if refusals == 0 and not notices >> MIN_ON & 1 else []
     for table, mask in ((REFUSALS, refusals), (NOTICES, notices)):
         for n in range(len(table)):
             if mask >> n & 1:
@@ -114,9 +114,11 @@ def sentences(refusals: int, notices: int) -> list:
     return found
 
 
-def status_sentence(refusals: int) -> str:
+def status_sentence(refusals: int, notices: int) -> str:
     """The one sentence that every surface shows for a decision."""
-    return REFUSALS[first_bit(refusals)][1] if refusals else OPEN_SENTENCE
+    if refusals:
+        return REFUSALS[first_bit(refusals)][1]
+    return NOTICES[MIN_ON][1] if notices >> MIN_ON & 1 else OPEN_SENTENCE
 
 
 def decimal(value: float, places: int) -> str:

@@ -179,7 +179,7 @@ def why_shut(counts: dict, total: int) -> str:
     for code, count in sorted(counts.items(), key=lambda item: -item[1]):
         mask = 0 if code == REASON_OPEN else 1 << code
         name = words.reason_name(mask)
-        rows.append([f"<code>{name}</code>", words.status_sentence(mask), percent(count, total)])
+        rows.append([f"<code>{name}</code>", words.status_sentence(mask, 0), percent(count, total)])
     head = ["Reason", "In words", "Share of the heating season, %"]
     return table("Why the valve was open or shut, by the first reason of each minute", head, rows, "words")
 

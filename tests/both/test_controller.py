@@ -376,7 +376,7 @@ class TestDirections(unittest.TestCase):
                     DAY_UTC_S,
                 ),
                 ({}, {"outdoor_c": -35.0}, DAY_UTC_S),
-                ({"design_outdoor_c": 5.0}, {"outdoor_c": -2.0}, DAY_UTC_S),
+                ({"design_outdoor_c": 0.0}, {"outdoor_c": -2.0}, DAY_UTC_S),
             ):
                 rig = Rig(settings)
                 rig.values.update(samples)

@@ -478,3 +478,46 @@ class TestSeason(Interlock):
 
 if __name__ == "__main__":
     unittest.main()
+
+
+class TestClearing(unittest.TestCase):
+    def test_a_clearing_counts_once_and_a_button_that_sticks_clears_nothing_later(self):
+        rig = Rig({"has_leak": 1})
+        rig.run(600)
+        rig.readings.request = r.REQUEST_CLEAR
+        rig.run(60)
+        rig.contact("leak", r.ON)
+        rig.run(60)
+        rig.contact("leak", r.OFF)
+        rig.run(3600)
+        self.assertFalse(rig.decision.valve)
+        self.assertTrue(rig.refused(w.LEAK_WET))
+        rig.readings.request = r.REQUEST_NONE
+        rig.scan(10)
+        rig.readings.request = r.REQUEST_CLEAR
+        rig.scan(10)
+        self.assertFalse(rig.refused(w.LEAK_WET))
+
+
+class TestSupplyWithoutHeat(unittest.TestCase):
+    CHANGES = {"has_supply": 1, "water_needs_heat": 0}
+
+    def test_cool_supply_air_is_no_fault_while_the_furnace_does_not_heat(self):
+        rig = Rig(self.CHANGES)
+        rig.contact("heat_call", r.OFF)
+        rig.values["supply_c"] = 20.0
+        rig.run(3600)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        self.assertTrue(rig.decision.valve)
+
+    def test_it_is_one_five_minutes_into_a_heat_call(self):
+        rig = Rig(self.CHANGES)
+        rig.contact("heat_call", r.OFF)
+        rig.values["supply_c"] = 20.0
+        rig.run(3600)
+        rig.contact("heat_call", r.ON)
+        rig.run(290)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        rig.run(30)
+        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+        self.assertFalse(rig.decision.valve)

@@ -57,9 +57,17 @@ class TestAccepted(unittest.TestCase):
                 self.assertRaises(SettingError, accepted, name, value)
 
     def test_only_numbers_are(self):
-        for value in (True, False, "40", "", None, [40], b"40"):
+        for value in ("40", "", None, [40], b"40"):
             self.assertRaises(SettingError, accepted, "cap_pct", value)
             self.assertRaises(SettingError, accepted, "owner_off", value)
+        for value in (True, False):
+            self.assertRaises(SettingError, accepted, "cap_pct", value)
+            self.assertRaises(SettingError, accepted, "fan_grade", value)
+
+    def test_switches_take_true_and_false_too(self):
+        for value in (True, False):
+            self.assertEqual(accepted("owner_off", value), int(value))
+            self.assertFalse(isinstance(accepted("owner_off", value), bool))
 
     def test_whole_settings_take_whole_numbers_only(self):
         self.assertEqual(accepted("min_on_s", 240.0), 240)
@@ -78,7 +86,7 @@ class TestAccepted(unittest.TestCase):
             refusal({"min_on_s": 5}), "min_on_s: found 5, out of bounds; allowed 60 to 1800 s; correct it"
         )
         self.assertEqual(
-            refusal({"owner_off": 2}), "owner_off: found 2, out of bounds; allowed 0 to 1; correct it"
+            refusal({"owner_off": 2}), "owner_off: found 2, out of bounds; allowed true or false, 1 or 0; correct it"
         )
         self.assertEqual(
             refusal({"min_on_s": 60.5}),

@@ -192,23 +192,24 @@ class TestSentences(unittest.TestCase):
         self.assertEqual(w.first_bit(0b101000), 3)
         mask = (1 << w.HEAT_OFF) | (1 << w.LEAK_WET)
         self.assertEqual(w.reason_name(mask), "leak_wet")
-        self.assertEqual(w.status_sentence(mask), w.REFUSALS[w.LEAK_WET][1])
+        self.assertEqual(w.status_sentence(mask, 0), w.REFUSALS[w.LEAK_WET][1])
 
     def test_each_reason_alone_is_named(self):
         for n in range(len(w.REFUSALS)):
             self.assertEqual(w.reason_name(1 << n), w.REFUSALS[n][0])
-            self.assertEqual(w.status_sentence(1 << n), w.REFUSALS[n][1])
+            self.assertEqual(w.status_sentence(1 << n, 0), w.REFUSALS[n][1])
 
     def test_without_a_reason_the_valve_is_open(self):
         self.assertEqual(w.reason_name(0), "open")
-        self.assertEqual(w.status_sentence(0), w.OPEN_SENTENCE)
+        self.assertEqual(w.status_sentence(0, 0), w.OPEN_SENTENCE)
+        self.assertEqual(w.status_sentence(0, 1 << w.MIN_ON), w.NOTICES[w.MIN_ON][1])
 
     def test_all_that_holds_in_order(self):
         self.assertEqual(
             w.sentences((1 << w.FAN_OFF) | (1 << w.ABSENT), 1 << w.GLASS_BAD),
             [w.REFUSALS[w.ABSENT][1], w.REFUSALS[w.FAN_OFF][1], w.NOTICES[w.GLASS_BAD][1]],
         )
-        self.assertEqual(w.sentences(0, 1 << w.MIN_ON), [w.OPEN_SENTENCE, w.NOTICES[w.MIN_ON][1]])
+        self.assertEqual(w.sentences(0, 1 << w.MIN_ON), [w.NOTICES[w.MIN_ON][1]])
 
 
 class TestDecimal(unittest.TestCase):

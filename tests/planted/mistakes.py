@@ -246,8 +246,8 @@ MISTAKES = (
     (
         "permit-cleared-while-wet",
         PERMIT,
-        "if readings.request == REQUEST_CLEAR:\n",
-        "if readings.request == REQUEST_CLEAR:\n            self.latched = 0\n",
+        "if clear:\n",
+        "if clear:\n            self.latched = 0\n",
         "Clearing an alarm whose cause is still there forgets it.",
     ),
     (
