@@ -55,6 +55,51 @@ class TestHistory(unittest.TestCase):
         history.note(-0.0078125, 3600, 80.0)
         self.assertEqual(history.hour_cc[2], -1)
 
+    def test_an_hour_after_another_carries_nothing_over(self):
+        history = OutdoorHistory()
+        history.note(5.0, 3600, 80.0)
+        history.note(10.0, 1800, 80.0)
+        history.note(10.0, 1800, 80.0)
+        self.assertEqual(list(history.hour_cc[:3]), [500, 1000, 0])
+
+    def test_temperatures_and_pressures_are_rounded_to_the_nearest(self):
+        history = OutdoorHistory()
+        for mean_c, stored in ((0.0, 0), (0.5, 50), (0.3125, 31), (-0.3125, -31), (0.99609375, 100), (0.4946, 49)):
+            history.note(mean_c, 3600, 80.0)
+            self.assertEqual(history.hour_cc[history.next - 1], stored)
+        # 611.21 Pa at 0 °C: 488.968 Pa at 80 % is 4890 tenths (4889.68); 100 % is 6112 (6112.1)
+        self.assertEqual(history.hour_dpa[0], 4890)
+        history.note(0.0, 3600, 100.0)
+        self.assertEqual(history.hour_dpa[6], 6112)
+
+    def test_the_first_hour_is_whole_only_after_3600_s(self):
+        history = OutdoorHistory()
+        self.assertIs(history.note(1.0, 3599, 80.0), False)
+        self.assertIs(history.note(1.0, 1, 80.0), True)
+        self.assertEqual((history.part_c_s, history.part_s, history.count), (0.0, 0, 1))
+
+    def test_a_new_history_is_all_zero(self):
+        history = OutdoorHistory()
+        self.assertEqual(list(history.hour_cc), [0] * 168)
+        self.assertEqual(list(history.hour_dpa), [0] * 168)
+        self.assertEqual((history.part_c_s, history.part_s, history.sum_cc, history.sum_dpa), (0.0, 0, 0, 0))
+
+    def test_a_day_is_24_hours_no_more_and_no_fewer(self):
+        history = OutdoorHistory()
+        for hour in range(24):
+            history.note(-10.0 if hour == 0 else 2.0, 3600, 80.0)
+        self.assertAlmostEqual(history.day_mean_c(0.0), 1.5, delta=1e-4)  # (23 * 2 - 10) / 24
+        self.assertAlmostEqual(history.day_lowest_c(9.0), -10.0, delta=1e-4)
+        history.note(2.0, 3600, 80.0)
+        self.assertAlmostEqual(history.day_mean_c(0.0), 2.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_lowest_c(9.0), 2.0, delta=1e-4)
+
+    def test_fewer_hours_than_a_day_are_all_that_count(self):
+        history = OutdoorHistory()
+        history.note(6.0, 3600, 80.0)
+        self.assertAlmostEqual(history.day_lowest_c(9.0), 6.0, delta=1e-4)  # no hour of the ring's zeros
+        self.assertAlmostEqual(history.day_mean_c(9.0), 6.0, delta=1e-4)
+
     def test_a_probe_in_the_hottest_sun_keeps_within_the_array(self):
         history = OutdoorHistory()
         for _ in range(HOURS + 1):
@@ -121,6 +166,79 @@ class TestBelief(unittest.TestCase):
         for minute in range(51, 100):
             self.assertTrue(belief.take(0.0, 60 * minute))
         self.assertTrue(belief.believed_c < -17.0)
+
+    def test_a_new_belief_knows_nothing(self):
+        belief = OutdoorBelief()
+        self.assertEqual((belief.believed_c, belief.rising_lowest_c, belief.at_s), (0.0, 0.0, 0))
+        self.assertEqual(belief.rising_since_s, -1)
+        self.assertIs(belief.known, False)
+
+    def test_held_or_not_is_told_as_such(self):
+        belief = OutdoorBelief()
+        self.assertIs(belief.take(0.0, 10), False)
+        self.assertIs(belief.take(5.0, 20), True)
+        self.assertIs(belief.take(-1.0, 30), False)
+        self.assertIs(belief.take(-0.75, 330), False)  # 0.25 K in 300 s is what 3 K/h allows
+
+    def test_an_hours_warmth_is_confirmed_after_3600_s_and_no_sooner(self):
+        belief = OutdoorBelief()
+        belief.take(-20.0, 0)
+        for at_s in range(1, 3600, 30):
+            belief.take(0.0, at_s)
+        self.assertTrue(belief.take(0.0, 3600))  # 3599 s after the first warm reading
+        self.assertAlmostEqual(belief.believed_c, -17.0, delta=0.01)
+        self.assertFalse(belief.take(0.0, 3601))
+        self.assertEqual(belief.believed_c, 0.0)
+
+    def test_a_gap_of_90_minutes_may_have_been_warm_a_longer_one_not(self):
+        for gap_s, believed_c in ((5400, 0.0), (5401, -16.9)):
+            belief = OutdoorBelief()
+            belief.take(-20.0, 0)
+            belief.take(0.0, 120)
+            belief.take(0.0, 120 + gap_s)  # the hour that counts as having passed allows 3 K
+            self.assertAlmostEqual(belief.believed_c, believed_c, delta=1e-3)
+
+    def test_after_a_rise_the_next_warmth_is_measured_anew(self):
+        belief = OutdoorBelief()
+        belief.take(0.0, 0)
+        self.assertTrue(belief.take(1.0, 60))
+        self.assertFalse(belief.take(1.0, 3600))
+        self.assertEqual(belief.rising_since_s, -1)
+        self.assertTrue(belief.take(20.0, 3660))
+        self.assertTrue(belief.take(20.0, 7200))  # 3540 s of this warmth
+        self.assertTrue(belief.believed_c < 5.0)
+
+    def test_a_belief_once_reached_ends_the_rise(self):
+        belief = OutdoorBelief()
+        belief.take(0.0, 0)
+        belief.take(1.0, 60)
+        belief.take(0.05, 90)  # the belief is already at 0.05 or above
+        self.assertEqual(belief.rising_since_s, -1)
+
+    def test_an_equal_reading_ends_the_rise_too(self):
+        belief = OutdoorBelief()
+        belief.take(0.0, 0)
+        belief.take(8.0, 60)
+        belief.take(belief.believed_c, 120)
+        self.assertEqual(belief.rising_since_s, -1)
+
+    def test_a_rise_that_began_at_second_nought_is_one(self):
+        belief = OutdoorBelief()
+        belief.take(-20.0, 0)
+        belief.take(0.0, 0)
+        self.assertEqual(belief.rising_since_s, 0)
+        belief.take(-5.0, 1800)
+        self.assertEqual(belief.rising_since_s, 0)
+        self.assertEqual(belief.rising_lowest_c, -5.0)
+
+    def test_the_next_hour_is_confirmed_an_hour_later(self):
+        belief = OutdoorBelief()
+        belief.take(-20.0, 0)
+        for at_s in range(60, 3720, 60):
+            belief.take(0.0 if at_s < 3660 else 10.0, at_s)
+        self.assertEqual(belief.believed_c, 0.0)
+        self.assertTrue(belief.take(10.0, 3780))  # 120 s into the second hour
+        self.assertTrue(belief.believed_c < 1.0)
 
 
 if __name__ == "__main__":

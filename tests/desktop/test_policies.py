@@ -224,7 +224,8 @@ def test_the_reason_noted_is_the_number_of_the_first_refusal():
     run = policies.Run(1, 6)
     run.add_decisions(1)
     decision = Controller().decision
-    for refusals, reason in ((0, 31), (1, 0), (1 << FAN_OFF, FAN_OFF), (1 << FAN_OFF | 1 << HUMID_ENOUGH, HUMID_ENOUGH)):
+    both = 1 << FAN_OFF | 1 << HUMID_ENOUGH
+    for refusals, reason in ((0, 31), (1, 0), (1 << FAN_OFF, FAN_OFF), (both, HUMID_ENOUGH)):
         decision.refusals = refusals
         policies._note(run, 0, decision)
         assert run.reason[0] == reason
