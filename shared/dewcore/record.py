@@ -1,4 +1,4 @@
-"""The minute record: one table of fields, and its packing into 16 bytes of scaled integers."""
+"""The minute record: one table of fields, and its packing into 15 bytes of scaled integers."""
 
 import struct
 
@@ -17,7 +17,6 @@ FIELDS = (
     ("valve", "1", "B", 200, "valve/duty", "/"),
     ("humidifier_kg_h", "kg/h", "", 1000, "water/rate", "kg/h"),
     ("reason", "code", "B", 1, "valve/reason", ""),
-    ("binds", "code", "B", 1, "target/binds", ""),
 )
 FORMAT = "<" + "".join([row[2] for row in FIELDS])
 SIZE = struct.calcsize(FORMAT)

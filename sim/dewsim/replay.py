@@ -11,7 +11,6 @@ from math import isfinite
 from pathlib import Path
 
 from dewcore import words
-from dewcore.ceiling import BINDS_NAMES
 from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
 from dewcore.record import FIELDS, REASON_OPEN
 from dewsim import housefile, metrics, plant, policies, report, weather, winters
@@ -277,7 +276,7 @@ def record_row(course, run: policies.Run, k: int, stamp: str) -> str:
     room_pa = vapour_from_ratio_pa(policies.room_w_g_kg(course, k, w), course.pressure_pa)
     before = k - 1
     reason = run.reason[before]
-    return "%s,%.4f,%.4f,%.4f,%.8f,%.4f,%.4f,%.3f,%.3f,%d,%.3f,%.4f,%s,%s\n" % (
+    return "%s,%.4f,%.4f,%.4f,%.8f,%.4f,%.4f,%.3f,%.3f,%d,%.3f,%.4f,%s\n" % (
         stamp,
         course.outdoor_c[k],
         course.indoor_c[k],
@@ -291,5 +290,4 @@ def record_row(course, run: policies.Run, k: int, stamp: str) -> str:
         run.valve[before] / run.scans_per_step,
         run.evaporated_kg_h[before],
         words.OPEN_NAME if reason == REASON_OPEN else words.REFUSALS[reason][0],
-        BINDS_NAMES[run.binds[before]],
     )

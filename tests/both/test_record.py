@@ -67,8 +67,8 @@ class TestRoundTrip(unittest.TestCase):
 
 
 class TestTable(unittest.TestCase):
-    def test_a_record_is_16_bytes(self):
-        self.assertEqual(record.SIZE, 16)
+    def test_a_record_is_15_bytes(self):
+        self.assertEqual(record.SIZE, 15)
         self.assertEqual(len(record.pack(own_values())), 16)
 
     def test_names_are_there_once(self):
