@@ -6,7 +6,8 @@ from rig import NAN, Rig, opened, ready
 
 from dewcore import readings as r
 from dewcore import words as w
-from dewcore.valve import Valve
+from dewcore.settings import Settings
+from dewcore.valve import NEVER, Valve
 
 
 def too_humid(rig):
@@ -197,6 +198,81 @@ class TestReadBack(unittest.TestCase):
         self.assertFalse(valve.open)
         self.assertEqual(valve.read_back(r.Readings(), 50), 0)
         self.assertEqual((valve.changed_s, valve.commanded_s), (50, 50))
+
+
+class TestByTheSecond(unittest.TestCase):
+    def test_a_new_valve_is_shut_and_has_done_nothing(self):
+        valve = Valve()
+        self.assertTrue(NEVER < 0)  # no second of a clock
+        for state in (valve.open, valve.contact, valve.demand, valve.finishing):
+            self.assertIs(state, False)
+        self.assertEqual((valve.failures, valve.hold_s), (0, 0))
+        for at_s in (valve.changed_s, valve.commanded_s, valve.followed_s, valve.rest_until_s, valve.retry_s):
+            self.assertEqual(at_s, NEVER)
+        self.assertEqual(list(valve.starts_s), [NEVER] * 12)
+
+    def test_a_retry_waits_300_s(self):
+        rig = opened()
+        rig.follows = False
+        while rig.decision.valve:
+            rig.scan(1)
+        shut_s = rig.now_s
+        rig.follows = True
+        while rig.scan(1).refusals & (1 << w.RELAY_RETRY):
+            self.assertTrue(rig.now_s - shut_s < 300)
+        self.assertEqual(rig.now_s - shut_s, 300)
+
+    def test_a_load_that_cannot_be_read_tells_nothing_of_the_contact(self):
+        rig = opened()
+        rig.scan(10)
+        rig.contact("load_sense", r.UNREADABLE)
+        self.assertTrue(rig.scan(10).refusals & (1 << w.CONTACT_UNREADABLE))
+        self.assertTrue(rig.controller.valve.contact)  # as commanded until then
+        rig.scan(10)
+        self.assertFalse(rig.controller.valve.contact)
+        self.assertFalse(rig.refused(w.WELD_TEST))
+
+    def test_the_weld_test_begins_anew_when_the_selector_comes_back(self):
+        rig = ready()
+        rig.contact("off_switch", r.ON)
+        rig.run(60)
+        self.assertFalse(rig.refused(w.WELD_TEST))
+        rig.contact("off_switch", r.OFF)
+        rig.scan(1)
+        self.assertTrue(rig.refused(w.WELD_TEST))
+        rig.scan(1)
+        self.assertTrue(rig.refused(w.WELD_TEST))
+        rig.scan(1)
+        self.assertEqual(rig.decision.refusals, 1 << w.HUMID_ENOUGH)
+
+    def test_where_no_timer_holds_nothing_is_held(self):
+        self.assertEqual(ready().decision.hold_s, 0)
+        rig = opened()
+        self.assertTrue(rig.run(600).valve)
+        self.assertEqual(rig.decision.hold_s, 0)
+
+    def test_a_contact_that_closes_by_itself_is_a_start(self):
+        rig = ready()
+        rig.welded = True
+        rig.scan(10)
+        self.assertTrue(rig.refused(w.WELD_TEST))
+        self.assertEqual([at_s for at_s in rig.controller.valve.starts_s if at_s != NEVER], [rig.now_s])
+
+    def test_twelve_starts_an_hour_hour_after_hour(self):
+        settings = Settings()
+        settings.change({"max_starts_per_h": 12, "min_off_s": 60, "min_on_s": 60})
+        valve = Valve(settings)
+        readings = r.Readings()
+        starts = []
+        for now_s in range(0, 4 * 3600, 10):
+            valve.read_back(readings, now_s)
+            was_open = valve.open
+            valve.decide(1 << w.LEAK_WET if was_open else 0, now_s)
+            if valve.open and not was_open:
+                starts.append(now_s)
+        self.assertTrue(len(starts) >= 48)
+        for n in range(len(starts) - 12):
+            self.assertTrue(3600 <= starts[n + 12] - starts[n] <= 3620)
 
 
 if __name__ == "__main__":
