@@ -69,7 +69,7 @@ class TestRoundTrip(unittest.TestCase):
 class TestTable(unittest.TestCase):
     def test_a_record_is_15_bytes(self):
         self.assertEqual(record.SIZE, 15)
-        self.assertEqual(len(record.pack(own_values())), 16)
+        self.assertEqual(len(record.pack(own_values())), 15)
 
     def test_names_are_there_once(self):
         for column in (0, 4):
