@@ -6,6 +6,7 @@ from rig import NAN, Rig, opened, ready
 
 from dewcore import readings as r
 from dewcore import words as w
+from dewcore.permit import Permit
 
 
 class Interlock(unittest.TestCase):
@@ -474,6 +475,49 @@ class TestSeason(Interlock):
         rig.values["outdoor_c"] = 18.0
         rig.run(7200, 600)
         self.assertFalse(rig.refused(w.SEASON_OVER))
+
+
+class TestByTheSecond(Interlock):
+    """Limits of time at the last second before and the first at which they hold."""
+
+    def test_supply_air_has_300_s_to_warm(self):
+        rig = Rig({"has_supply": 1})
+        rig.values["supply_c"] = 21.0
+        rig.scan(300)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        rig.scan(1)
+        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+
+    def test_water_may_run_off_for_1200_s(self):
+        rig = ready({"has_drain_wet": 1})
+        rig.contact("drain_wet", r.ON)
+        rig.scan(1199)
+        self.assertFalse(rig.refused(w.DRAIN_RUNS))
+        rig.scan(1)
+        self.assertTrue(rig.refused(w.DRAIN_RUNS))
+
+    def test_water_has_600_s_to_reach_the_drain(self):
+        rig = opened({"has_drain_wet": 1})
+        rig.scan(1)  # the contact is read closed
+        rig.scan(599)
+        self.assertFalse(rig.noticed(w.NO_WATER))
+        rig.scan(1)
+        self.assertTrue(rig.noticed(w.NO_WATER))
+
+    def test_a_fan_contact_is_stuck_after_86400_s_of_heat(self):
+        rig = Rig()
+        rig.contact("fan", r.OFF)
+        rig.scan(0)
+        rig.scan(86399)
+        self.assertFalse(rig.noticed(w.FAN_STUCK_OFF))
+        rig.scan(1)
+        self.assertTrue(rig.noticed(w.FAN_STUCK_OFF))
+
+    def test_a_new_permit_has_seen_nothing(self):
+        permit = Permit()
+        self.assertEqual((permit.grade, permit.latched, permit.notices, permit.heat_without_fan_s), (0, 0, 0, 0))
+        self.assertEqual(permit.last_s, -1)
+        self.assertIs(permit.supply_rose, False)
 
 
 if __name__ == "__main__":

@@ -212,7 +212,7 @@ class TestByTheSecond(unittest.TestCase):
         self.assertEqual(list(valve.starts_s), [NEVER] * 12)
 
     def test_a_retry_waits_300_s(self):
-        rig = opened()
+        rig = opened({"min_off_s": 60})
         rig.follows = False
         while rig.decision.valve:
             rig.scan(1)
@@ -220,6 +220,7 @@ class TestByTheSecond(unittest.TestCase):
         rig.follows = True
         while rig.scan(1).refusals & (1 << w.RELAY_RETRY):
             self.assertTrue(rig.now_s - shut_s < 300)
+            self.assertEqual(rig.decision.hold_s, 300 - (rig.now_s - shut_s))
         self.assertEqual(rig.now_s - shut_s, 300)
 
     def test_a_load_that_cannot_be_read_tells_nothing_of_the_contact(self):
@@ -257,6 +258,25 @@ class TestByTheSecond(unittest.TestCase):
         rig.scan(10)
         self.assertTrue(rig.refused(w.WELD_TEST))
         self.assertEqual([at_s for at_s in rig.controller.valve.starts_s if at_s != NEVER], [rig.now_s])
+
+    def test_a_rest_lasts_its_seconds(self):
+        valve = Valve()
+        valve.changed_s = valve.commanded_s = 0
+        valve.rest_until_s = 5000
+        self.assertEqual(valve.decide(0, 4999), 1 << w.LONGEST_RUN)
+        self.assertEqual(valve.hold_s, 1)
+        self.assertEqual(valve.decide(0, 5000), 0)
+
+    def test_a_start_counts_for_3600_s(self):
+        settings = Settings()
+        settings.change({"max_starts_per_h": 1})
+        valve = Valve(settings)
+        valve.changed_s = valve.commanded_s = 0
+        self.assertEqual(valve.decide(0, 1000), 0)
+        self.assertEqual(valve.decide(1 << w.LEAK_WET, 1001), 1 << w.LEAK_WET)
+        self.assertEqual(valve.decide(0, 4599), 1 << w.STARTS_PER_HOUR)
+        self.assertEqual(valve.hold_s, 1)
+        self.assertEqual(valve.decide(0, 4600), 0)
 
     def test_twelve_starts_an_hour_hour_after_hour(self):
         settings = Settings()
