@@ -488,6 +488,36 @@ class TestByTheSecond(Interlock):
         rig.scan(1)
         self.assertTrue(rig.refused(w.SUPPLY_COLD))
 
+    def test_without_a_heat_call_the_fans_start_counts(self):
+        rig = Rig({"has_heat_call": 0, "has_supply": 1})
+        rig.values["supply_c"] = 21.0
+        rig.scan(300)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        rig.scan(1)
+        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+
+    def test_with_one_the_calls_start_counts_and_the_pause_forgets_the_warmth(self):
+        rig = opened({"has_supply": 1})
+        rig.contact("heat_call", r.OFF)
+        rig.values["supply_c"] = 21.0
+        rig.run(600)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        rig.contact("heat_call", r.ON)
+        rig.scan(0)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        rig.scan(300)
+        self.assertFalse(rig.refused(w.SUPPLY_COLD))
+        rig.scan(1)
+        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+
+    def test_a_heat_call_that_blinked_between_two_scans_forgets_nothing(self):
+        rig = opened({"has_supply": 1})
+        rig.contact("heat_call", r.OFF)
+        rig.contact("heat_call", r.ON)
+        rig.values["supply_c"] = 27.9
+        rig.scan(0)
+        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+
     def test_water_may_run_off_for_1200_s(self):
         rig = ready({"has_drain_wet": 1})
         rig.contact("drain_wet", r.ON)
@@ -512,6 +542,30 @@ class TestByTheSecond(Interlock):
         self.assertFalse(rig.noticed(w.FAN_STUCK_OFF))
         rig.scan(1)
         self.assertTrue(rig.noticed(w.FAN_STUCK_OFF))
+
+    def test_heat_without_fan_is_counted_from_the_first_scan_on(self):
+        permit = Permit()
+        readings = r.Readings()
+        readings.fan.set(r.OFF, 0)
+        readings.heat_call.set(r.ON, 0)
+        for now_s in (0, 5, 12):
+            permit._watch_stuck_off(readings, now_s)
+            self.assertEqual(permit.heat_without_fan_s, now_s)
+        readings.fan.set(r.ON, 12)
+        permit._watch_stuck_off(readings, 20)
+        self.assertEqual(permit.heat_without_fan_s, 0)
+
+    def test_warm_supply_air_needs_both_thermometers(self):
+        inputs = r.Inputs()
+        inputs.supply_c = 45.0
+        for trusted, warm in (
+            ((1 << r.SUPPLY) | (1 << r.INDOOR), True),
+            (1 << r.SUPPLY, False),
+            (1 << r.INDOOR, False),
+            ((1 << r.SUPPLY) | (1 << r.RH), False),
+        ):
+            inputs.trusted = trusted
+            self.assertIs(Permit()._supply_warm(inputs), warm)
 
     def test_a_new_permit_has_seen_nothing(self):
         permit = Permit()
