@@ -2,8 +2,9 @@
 
     DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/garbage.py
 
-Without the variable the MicroPython beside this Python is taken.  The same file is the script that it runs.  Limits: 6 kB of garbage in any scan, nothing kept over 10,000
-scans, 1 ms a scan on the machine's own clock.  Exit status 0 within them, 1 beyond, 2 without a MicroPython.
+Without the variable the MicroPython beside this Python is taken.  The same file is the script that it runs.
+Limits: 6 kB of garbage in any scan, nothing kept over 10,000 scans, 1 ms a scan in the mean on the machine's own
+clock.  Exit status 0 within them, 1 beyond, 2 without a MicroPython.
 """
 
 import sys
