@@ -6,6 +6,8 @@ from rig import INF, NAN, Rig, opened
 
 from dewcore import readings as r
 from dewcore import words as w
+from dewcore.judge import LIMITS, Channel, Judge
+from dewcore.settings import Settings
 
 RH_BIT = 1 << r.RH
 INDOOR_BIT = 1 << r.INDOOR
@@ -473,6 +475,146 @@ class TestContact(unittest.TestCase):
         self.assertEqual(contact.since_s, 50)
         contact.set(r.OFF, 90)
         self.assertEqual((contact.state, contact.since_s), (r.OFF, 90))
+
+
+def sample(value, at_s, error=0):
+    made = r.Sample()
+    made.set(value, at_s)
+    made.error = error
+    return made
+
+
+class TestChannel(unittest.TestCase):
+    def test_taken_or_not_is_told_as_such(self):
+        channel = Channel(r.INDOOR)
+        self.assertIs(channel.take(sample(20.0, -1), 5), False)
+        self.assertIs(channel.take(sample(20.0, 6), 5), False)
+        self.assertIs(channel.take(sample(20.0, 0), 5), True)
+        self.assertIs(channel.take(sample(20.0, 4, r.ERROR_RANGE), 5), False)
+        self.assertEqual(channel.fault, r.OUT_OF_RANGE)
+        self.assertIs(channel.take(sample(45.5, 4), 5), False)
+        self.assertIs(channel.take(sample(30.0, 1), 5), False)  # 10 K in a second
+        self.assertEqual(channel.fault, r.JUMPING)
+        self.assertIs(channel._is_jump(20.0, 1), False)
+        self.assertIs(channel.take(sample(20.5, 2), 5), True)
+        self.assertEqual((channel.good, channel.at_s, channel.same_since_s, channel.fault), (20.5, 2, 2, 0))
+
+    def test_a_step_as_large_as_allowed_is_none_too_many(self):
+        steps = (3.0, 8.0, 0.0, 8.0, 0.0, 5.0, 10.0)
+        for n in range(7):
+            self.assertEqual(LIMITS[n][3], steps[n])
+            low, high = LIMITS[n][:2]
+            middle = 0.5 * (low + high)
+            for far, taken in ((1.0, True), (1.005, steps[n] == 0.0)):
+                channel = Channel(n)
+                channel.take(sample(middle, 10), 10)
+                step = far * steps[n] if steps[n] else far * (high - middle) / 1.01
+                self.assertIs(channel.take(sample(middle + step, 11), 11), taken)
+
+    def test_three_in_a_row_means_in_a_row(self):
+        channel = Channel(r.INDOOR)
+        taken = []
+        for at_s, value in enumerate((20.0, 30.0, 30.0, 20.1, 30.0, 30.0, 30.0)):
+            taken.append(channel.take(sample(value, at_s), at_s))
+        self.assertEqual(taken, [True, False, False, True, False, False, True])
+
+    def test_levels_a_step_apart_agree(self):
+        channel = Channel(r.INDOOR)
+        taken = [channel.take(sample(value, n), n) for n, value in enumerate((20.0, 30.0, 33.0, 36.0))]
+        self.assertEqual(taken, [True, False, False, True])
+
+    def test_a_new_one_knows_nothing(self):
+        channel = Channel()
+        self.assertEqual((channel.index, channel.low, channel.high), (r.INDOOR, 0.0, 45.0))
+        self.assertEqual((channel.good, channel.at_s, channel.fault), (0.0, -1, r.MISSING))
+        self.assertEqual((channel.same_since_s, channel.jump_to), (0, 0.0))
+        self.assertEqual((channel.jump_count, channel.jump_at_s), (0, -1))
+
+
+class TestJudgeAlone(unittest.TestCase):
+    def filled(self, changes=None):
+        """A judge with every channel fitted, and readings of a mild day that it has taken at second 0."""
+        settings = Settings()
+        settings.change({"has_glass": 1, "has_supply": 1, "has_room": 1})
+        settings.change(changes or {})
+        judge = Judge(settings)
+        readings = r.Readings()
+        for name, value in zip(r.SAMPLE_NAMES, (21.0, 30.0, 5.0, 14.0, 45.0, 19.0, 33.0)):
+            getattr(readings, name).set(value, 0)
+        return judge, readings
+
+    def test_each_sample_goes_to_its_own_input(self):
+        judge, readings = self.filled()
+        self.assertIs(judge.judge(readings, 0), True)
+        inputs = judge.inputs
+        found = [getattr(inputs, name) for name in r.SAMPLE_NAMES]
+        self.assertEqual(found, [21.0, 30.0, 5.0, 14.0, 45.0, 19.0, 33.0])
+        self.assertEqual(inputs.trusted, 127)
+        self.assertEqual(list(inputs.status), [0] * 7)
+        self.assertEqual(list(inputs.age_s), [0] * 7)
+        self.assertEqual((inputs.outdoor_basis, inputs.outdoor_held), (r.OUTDOOR_READ, False))
+        # 30 % of 2488.1 Pa is 746.4 Pa; 0.621945 * 746.4 / (101325 - 746.4) = 0.004616
+        self.assertAlmostEqual(inputs.humidity_ratio, 0.004616, delta=3e-6)
+
+    def test_it_tells_whether_anything_changed(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        self.assertIs(judge.judge(readings, 1), False)
+        for name in r.SAMPLE_NAMES:
+            now_s = judge.last_s + 1
+            for other in r.SAMPLE_NAMES:
+                getattr(readings, other).at_s = now_s
+            getattr(readings, name).value -= 0.5
+            self.assertIs(judge.judge(readings, now_s), True)
+            self.assertIs(judge.judge(readings, now_s), False)
+
+    def test_ages_and_the_oldest_that_is_trusted(self):
+        oldest_s = (30, 30, 5400, 60, 60, 300, 300)
+        for n in range(7):
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            for now_s, trusted in ((oldest_s[n], True), (oldest_s[n] + 1, False)):
+                judge.judge(readings, now_s)
+                self.assertIs(bool(judge.inputs.trusted >> n & 1), trusted)
+                self.assertEqual(judge.inputs.status[n], r.TRUSTED if trusted else r.STALE)
+                self.assertEqual(judge.inputs.age_s[n], now_s)
+
+    def test_the_hours_of_a_lost_outdoor_reading_to_the_second(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        for now_s, basis in (
+            (5400, r.OUTDOOR_READ),
+            (5401, r.OUTDOOR_DAY_LOWEST),
+            (21600, r.OUTDOOR_DAY_LOWEST),
+            (21601, r.OUTDOOR_DESIGN),
+        ):
+            judge.judge(readings, now_s)
+            self.assertEqual(judge.inputs.outdoor_basis, basis)
+        self.assertEqual(judge.inputs.outdoor_c, -30.0)
+
+    def test_the_time_between_two_scans_goes_into_the_history_once(self):
+        judge, readings = self.filled()
+        for now_s in (0, 0, 100, 250):
+            readings.outdoor_c.at_s = now_s
+            judge.judge(readings, now_s)
+        self.assertEqual(judge.history.part_s, 250)
+        self.assertAlmostEqual(judge.history.part_c_s, 1250.0, delta=0.01)
+
+    def test_a_humidity_that_stands_still_while_the_air_moved_more_than_2_k_is_watched(self):
+        for moved_k, watched in ((2.0, False), (2.0078125, True)):
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            readings.indoor_c.set(21.0 + moved_k, 1)
+            judge.judge(readings, 1)
+            self.assertIs(judge.rh_moved, watched)
+
+    def test_a_new_judge_trusts_nothing(self):
+        judge = Judge()
+        self.assertEqual((judge.rh_same_indoor_c, judge.last_s), (0.0, -1))
+        self.assertIs(judge.rh_moved, False)
+        self.assertEqual(len(judge.channels), 3)
+        self.assertEqual(list(judge.inputs.status), [r.MISSING] * 3 + [r.UNFITTED] * 4)
+        self.assertAlmostEqual(judge.rh_frozen_s, 2 * 86400, delta=8)
 
 
 if __name__ == "__main__":
