@@ -212,7 +212,8 @@ class Judge:
         self.last_s = now_s
         belief = self.belief
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
-        fresh = trusted and (channel.at_s != belief.at_s or not belief.known)
+        # A colder reading of the same second counts, too, towards what has lasted.
+        fresh = trusted and (channel.at_s != belief.at_s or not belief.known or channel.good < belief.rising_lowest_c)
         if fresh or belief.known and channel.good < belief.believed_c:  # cold counts at once, even if told late
             inputs.outdoor_held = belief.take(channel.good, channel.at_s)
         if trusted:

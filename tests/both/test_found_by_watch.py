@@ -161,6 +161,17 @@ class TestOutdoors(unittest.TestCase):
         arrives(rig, "outdoor_c", -20.0, rig.now_s)
         self.assertEqual(rig.controller.judge.inputs.outdoor_c, -20.0)
 
+    def test_warmth_that_has_lasted_is_the_coldest_of_two_readings_of_a_second(self):
+        rig = Rig()
+        rig.values["outdoor_c"] = -20.0
+        rig.scan(10)
+        rig.values["outdoor_c"] = 8.0
+        rig.scan(10)
+        arrives(rig, "outdoor_c", 2.0, rig.now_s)
+        rig.values["outdoor_c"] = 8.0
+        rig.run(3600, 600)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, 2.0)
+
     def late(self, loss_s, age_s):
         """0 °C outdoors, no reading for loss_s, then -40 °C that is age_s old."""
         rig = Rig()

@@ -21,6 +21,7 @@ FOUND = (
     "1:2",  # a colder outdoor reading of the same second was not believed
     "1:80",  # running water cleared while the drain could not be read
     "1:45",  # a line that died and came back between two scans went untested
+    "2026:335",  # warmth confirmed although the same second had a colder reading
     "1:994",  # a jump confirmed by older readings
     "77:104",  # the same for the humidity
 )
