@@ -594,9 +594,11 @@ class TestJudgeAlone(unittest.TestCase):
 
     def test_the_time_between_two_scans_goes_into_the_history_once(self):
         judge, readings = self.filled()
-        for now_s in (0, 0, 100, 250):
+        for now_s in (0, 0, 1, 100, 250):
             readings.outdoor_c.at_s = now_s
             judge.judge(readings, now_s)
+        readings.outdoor_c.at_s = 240
+        judge.judge(readings, 249)  # a clock that ran back takes nothing out
         self.assertEqual(judge.history.part_s, 250)
         self.assertAlmostEqual(judge.history.part_c_s, 1250.0, delta=0.01)
 
@@ -607,6 +609,66 @@ class TestJudgeAlone(unittest.TestCase):
             readings.indoor_c.set(21.0 + moved_k, 1)
             judge.judge(readings, 1)
             self.assertIs(judge.rh_moved, watched)
+
+    def test_a_day_colder_than_the_design_temperature_outlasts_the_reading(self):
+        judge, readings = self.filled()
+        for hour in range(13):
+            readings.outdoor_c.set(-35.0 if hour < 6 else -20.0, 3600 * hour)
+            judge.judge(readings, 3600 * hour)
+        self.assertTrue(judge.inputs.outdoor_c > -30.0)
+        judge.judge(readings, 3600 * 12 + 21601)
+        self.assertEqual(judge.inputs.outdoor_basis, r.OUTDOOR_DESIGN)
+        self.assertAlmostEqual(judge.inputs.outdoor_c, -35.0, delta=0.01)
+
+    def test_a_first_reading_too_old_still_tells_of_cold(self):
+        judge, readings = self.filled()
+        readings.outdoor_c.set(-40.0, 0)
+        judge.judge(readings, 6000)
+        self.assertEqual((judge.inputs.outdoor_basis, judge.inputs.outdoor_c), (r.OUTDOOR_DESIGN, -40.0))
+
+    def test_without_any_reading_the_design_temperature_holds(self):
+        judge, readings = self.filled({"design_outdoor_c": 5.0})
+        readings.outdoor_c.error = r.ERROR_NO_ANSWER
+        judge.judge(readings, 0)
+        self.assertEqual((judge.inputs.outdoor_basis, judge.inputs.outdoor_c), (r.OUTDOOR_DESIGN, 5.0))
+
+    def test_the_fault_goes_with_the_first_good_reading_and_stays_the_reason_until_then(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        readings.rh_pct.error = r.ERROR_CHECKSUM
+        for now_s in (1, 31):
+            judge.judge(readings, now_s)
+            self.assertEqual(judge.inputs.status[r.RH], r.MISSING)
+        readings.rh_pct.set(30.0, 32)
+        judge.judge(readings, 32)
+        self.assertEqual(judge.inputs.status[r.RH], r.TRUSTED)
+
+    def test_a_clock_that_ran_back_trusts_nothing(self):
+        judge, readings = self.filled()
+        readings.rh_pct.at_s = 10
+        judge.judge(readings, 10)
+        judge.judge(readings, 9)
+        self.assertEqual(judge.inputs.trusted >> r.RH & 1, 0)
+
+    def test_frozen_to_the_second(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        judge.rh_moved = True
+        judge.rh_frozen_s = 100
+        for now_s, status in ((99, r.TRUSTED), (100, r.FROZEN)):
+            for name in r.SAMPLE_NAMES:
+                getattr(readings, name).at_s = now_s
+            judge.judge(readings, now_s)
+            self.assertEqual(judge.inputs.status[r.RH], status)
+
+    def test_what_was_never_read_fills_nothing(self):
+        judge = Judge()
+        readings = r.Readings()
+        readings.outdoor_c.set(-5.0, 0)
+        judge.judge(readings, 0)
+        inputs = judge.inputs
+        self.assertEqual((inputs.indoor_c, inputs.rh_pct, inputs.room_rh_pct), (20.0, 100.0, 100.0))
+        self.assertEqual((inputs.outdoor_c, inputs.trusted), (-5.0, 1 << r.OUTDOOR))
 
     def test_a_new_judge_trusts_nothing(self):
         judge = Judge()
