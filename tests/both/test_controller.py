@@ -10,6 +10,7 @@ from dewcore import words as w
 from dewcore.controller import Controller
 from dewcore.judge import Judge
 from dewcore.permit import Permit
+from dewcore.settings import Settings
 
 NIGHT_UTC_S = 1700000000 // 86400 * 86400 + 2 * 3600  # 02:00
 DAY_UTC_S = NIGHT_UTC_S + 10 * 3600  # 12:00
@@ -398,6 +399,50 @@ class TestDefaults(unittest.TestCase):
         d = Controller().decision
         self.assertFalse(d.valve)
         self.assertEqual(d.refusals, 1 << w.MIN_OFF)
+
+
+class TestBeforeTheFirstScan(unittest.TestCase):
+    def test_the_decision_is_shut_for_its_pause_and_nothing_else(self):
+        d = Controller().decision
+        self.assertIs(d.valve, False)
+        self.assertEqual((d.refusals, d.notices, d.proof, d.hold_s), (1 << w.MIN_OFF, 0, 0, 0))
+        self.assertEqual((d.target_pct, d.ceiling_pct, d.glass_c, d.margin_k), (0.0,) * 4)
+        self.assertEqual(d.binds, c.BINDS_GLASS)
+
+    def test_no_term_allows_anything(self):
+        t = Controller().terms
+        self.assertEqual((t.glass_pct, t.plain_pct, t.corner_pct, t.envelope_pct, t.owner_pct), (0.0,) * 5)
+
+    def test_nothing_was_measured(self):
+        controller = Controller()
+        self.assertTrue(controller.glass_colder_k <= -1000.0)
+        self.assertEqual((controller.room_colder_k, controller.room_excess_pa, controller.standing), (0.0, 0.0, 0))
+        self.assertIs(controller.season_over, False)
+        self.assertEqual((controller.scanned_s, controller.retarget_s), (-1, -1))
+        self.assertEqual(controller.seen, [0] * 18)
+
+
+class TestHours(unittest.TestCase):
+    def test_curtains_to_the_minute(self):
+        readings = r.Readings()
+        for first, last, nights in (
+            (1080, 480, {0: True, 479: True, 480: False, 1079: False, 1080: True, 1439: True}),
+            (60, 120, {0: False, 59: False, 60: True, 119: True, 120: False, 1439: False}),
+        ):
+            settings = Settings()
+            settings.change({"curtains_from_min": first, "curtains_to_min": last})
+            controller = Controller(settings)
+            for minute in nights:
+                for offset_s in (-18000, 0, 3600):
+                    readings.utc_s = 86400 * 20000 + 60 * minute - offset_s
+                    readings.utc_offset_s = offset_s
+                    self.assertIs(controller._is_night(readings), nights[minute])
+
+    def test_without_a_clock_it_is_night(self):
+        self.assertIs(Controller()._is_night(r.Readings()), True)
+        readings = r.Readings()
+        readings.utc_s = 43200
+        self.assertIs(Controller()._is_night(readings), False)
 
 
 if __name__ == "__main__":

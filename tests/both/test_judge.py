@@ -627,10 +627,10 @@ class TestJudgeAlone(unittest.TestCase):
         self.assertEqual((judge.inputs.outdoor_basis, judge.inputs.outdoor_c), (r.OUTDOOR_DESIGN, -40.0))
 
     def test_without_any_reading_the_design_temperature_holds(self):
-        judge, readings = self.filled({"design_outdoor_c": 5.0})
+        judge, readings = self.filled({"design_outdoor_c": -12.0})
         readings.outdoor_c.error = r.ERROR_NO_ANSWER
         judge.judge(readings, 0)
-        self.assertEqual((judge.inputs.outdoor_basis, judge.inputs.outdoor_c), (r.OUTDOOR_DESIGN, 5.0))
+        self.assertEqual((judge.inputs.outdoor_basis, judge.inputs.outdoor_c), (r.OUTDOOR_DESIGN, -12.0))
 
     def test_the_fault_goes_with_the_first_good_reading_and_stays_the_reason_until_then(self):
         judge, readings = self.filled()
