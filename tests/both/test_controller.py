@@ -422,6 +422,18 @@ class TestBeforeTheFirstScan(unittest.TestCase):
         self.assertEqual(controller.seen, [0] * 18)
 
 
+class TestPlain(unittest.TestCase):
+    def test_the_fixed_and_the_tolerance_margin_come_off_once_each_time(self):
+        rig = decided({"has_glass": 0}, {"outdoor_c": -10.0})
+        for _ in range(3):
+            # the night's glass, 20 - 0.5 * 30 = 5 °C, less 8 K is -3 °C
+            plain_pct = c.room_ceiling_pct(20.0, 0.0, -3.0) - rig.controller.margin.total_pct
+            self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
+            self.assertEqual(rig.decision.binds, c.BINDS_GLASS)
+            self.assertAlmostEqual(rig.decision.target_pct, plain_pct, delta=1e-4)
+            rig.run(130)
+
+
 class TestHours(unittest.TestCase):
     def test_curtains_to_the_minute(self):
         readings = r.Readings()

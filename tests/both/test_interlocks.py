@@ -388,6 +388,11 @@ class TestSupply(Interlock):
         self.assertTrue(rig.refused(w.SUPPLY_COLD))
         self.assertTrue(rig.noticed(w.SUPPLY_BAD))
 
+    def test_a_fan_that_stopped_proves_nothing(self):
+        rig = opened()
+        rig.contact("fan", r.OFF)
+        self.assertEqual(rig.scan(10).proof, 0)
+
     def test_the_grade_is_that_of_the_contact_without_a_supply_thermometer(self):
         for grade in (1, 2, 3):
             self.assertEqual(opened({"fan_grade": grade}).decision.proof, grade)

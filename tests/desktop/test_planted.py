@@ -54,7 +54,8 @@ def test_names_choose_by_their_beginning():
 
 
 def test_every_test_file_named_as_likely_is_there():
-    stems = {path.stem for part in ("both", "desktop", "reference") for path in (ROOT / "tests" / part).glob("test_*.py")}
+    folders = [ROOT / "tests" / part for part in ("both", "desktop", "reference")]
+    stems = {path.stem for folder in folders for path in folder.glob("test_*.py")}
     for names in run.LIKELY.values():
         assert {"test_" + name for name in names} <= stems
 

@@ -4,9 +4,9 @@ Usage: mutate.py [--module NAME ...] [--added].  Each operator, condition, numbe
 and statement of shared/dewcore (but settings_help) is changed; a mutant is killed where a test of tests/both
 fails on this Python.  Sentences are left alone: a test could only repeat them.  Results are kept in the
 temporary folder, so that a stopped run goes on; a changed source or test begins anew, --added keeps what was
-killed before tests were added.  Prints each module's score and its survivors, but those of equivalent.py,
-which no test can tell from the original.  Exit status: 0 where every module reaches LEAST and every row of
-equivalent.py still fits a survivor.
+killed before tests were added.  Prints each module's score and its survivors; those of equivalent.py, which
+no test can tell from the original, are left out.  Exit status: 0 where every module reaches LEAST and every row
+of equivalent.py still fits a mutant.
 
 A tool of its own: mutmut 3 mutates only functions, and much of what can be wrong here is in tables.
 """
@@ -20,6 +20,7 @@ import subprocess
 import sys
 import tempfile
 from concurrent.futures import ThreadPoolExecutor
+from functools import cache
 from pathlib import Path
 
 from equivalent import EQUIVALENT
@@ -127,16 +128,28 @@ for name in sys.argv[2:]:
 """
 
 
+ENVIRONMENT = dict(os.environ, PYTHONPATH=os.pathsep.join((str(CORE.parent), str(BOTH))), PYTHONHASHSEED="0")
+
+
+@cache
+def tests_of(module: str) -> list:
+    """The test files that import the module, the likeliest first and the longest last."""
+    names = []
+    for path in sorted(BOTH.glob("test_*.py")):
+        code = f"import {path.stem}, sys; print('dewcore.{module}' in sys.modules)"
+        done = subprocess.run([sys.executable, "-c", code], env=ENVIRONMENT, capture_output=True, text=True, check=True)
+        if done.stdout.strip() == "True":
+            names.append(path.stem)
+    likely = LIKELY.get(module, (module,))
+    return sorted(names, key=lambda name: (name[5:] not in likely, name == "test_controller"))
+
+
 def is_killed(module: str, text: str) -> bool:
     """Whether a test of tests/both fails, or does not end, with this text as the module."""
-    likely = LIKELY.get(module, (module,))
-    names = sorted(path.stem[5:] for path in BOTH.glob("test_*.py"))
-    names.sort(key=lambda name: (name not in likely, name == "controller"))  # that one takes longest
-    environment = dict(os.environ, PYTHONPATH=os.pathsep.join((str(CORE.parent), str(BOTH))))
-    command = [sys.executable, "-c", CHILD, f"dewcore.{module}", *("test_" + name for name in names)]
+    command = [sys.executable, "-c", CHILD, f"dewcore.{module}", *tests_of(module)]
     try:
         done = subprocess.run(
-            command, input=text.encode(), env=environment, capture_output=True, timeout=TIMEOUT_S
+            command, input=text.encode(), env=ENVIRONMENT, capture_output=True, timeout=TIMEOUT_S
         )
     except subprocess.TimeoutExpired:
         return True
@@ -168,21 +181,22 @@ class Kept:
 
 
 def run_module(module: str, kept: Kept) -> tuple:
-    """(mutants that count, survivors among them, rows of equivalent.py that fitted)."""
-    made = mutants(module)
-    counted, survivors, used = 0, [], set()
+    """(mutants that count, survivors among them, rows of equivalent.py that fitted); equivalents are not run."""
+    made, used = [], set()
+    for mutant in mutants(module):
+        rows = [row for row in EQUIVALENT if fits(row, module, *mutant[1:4])]
+        used.update(rows)
+        if not rows:
+            made.append(mutant)
+    survivors = []
     with ThreadPoolExecutor(WORKERS) as pool:
         results = pool.map(lambda mutant: kept.judge(module, mutant[4]), made)
-        for n, ((line, function, text, what, _), killed) in enumerate(zip(made, results), 1):
-            rows = [] if killed else [row for row in EQUIVALENT if fits(row, module, function, text, what)]
-            used.update(rows)
-            if not rows:
-                counted += 1
-                survivors += [] if killed else [f"{module}.py:{line}: {what}    in: {text}"]
+        for n, ((line, _, text, what, _), killed) in enumerate(zip(made, results), 1):
+            survivors += [] if killed else [f"{module}.py:{line}: {what}    in: {text}"]
             if n % 25 == 0 or n == len(made):
                 kept.write()
                 print(f"\r{module}: {n} of {len(made)} ", end="", file=sys.stderr, flush=True)
-    return counted, survivors, used
+    return len(made), survivors, used
 
 
 def fits(row: tuple, module: str, function: str, text: str, what: str) -> bool:
@@ -206,7 +220,7 @@ def main() -> int:
         stale = [row for row in EQUIVALENT if row[0] == module and row not in used]
         score = 1.0 - len(survivors) / counted
         good = good and score >= LEAST and not stale
-        print("\n" + "\n".join(survivors + [f"equivalent.py: fits no survivor: {row[:4]}" for row in stale]))
+        print("\n" + "\n".join(survivors + [f"equivalent.py: fits no mutant: {row[:4]}" for row in stale]))
         print(f"{module:12} {counted:5} mutants, {len(survivors):3} survive, {100 * score:5.1f} %", flush=True)
     return 0 if good else 1
 

@@ -101,9 +101,10 @@ def first_failure(command: list, path: list, folder: Path) -> str:
         return f"no end after {TIMEOUT_S} s"
     if done.returncode == 0:
         return ""
-    named = re.search(r"^(?:FAIL|ERROR): \w+ \((\S+)\)|^(?:FAILED|ERROR) (\S+)", done.stdout + done.stderr, re.MULTILINE)
+    text = done.stdout + done.stderr
+    named = re.search(r"^(?:FAIL|ERROR): \w+ \((\S+)\)|^(?:FAILED|ERROR) (\S+)", text, re.MULTILINE)
     if not named:
-        raise RuntimeError(f"{' '.join(command)}: ended with {done.returncode}\n{done.stdout}{done.stderr}")
+        raise RuntimeError(f"{' '.join(command)}: ended with {done.returncode}\n{text}")
     return named[1] or named[2]
 
 
