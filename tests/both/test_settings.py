@@ -41,6 +41,14 @@ class TestTable(unittest.TestCase):
         self.assertEqual(set([row[1] for row in TABLE]), set(UNITS))
         self.assertEqual(len(set([row[0] for row in TABLE])), len(TABLE))
 
+    def test_no_setting_reaches_past_what_the_surfaces_are_judged_for(self):
+        for name in ("cap_pct", "wish_pct"):
+            self.assertEqual(row_of(name)[4], 45.0)
+        # classes 1 and 3 of EN ISO 13788:2012 Annex A, at most
+        self.assertEqual(row_of("vapour_excess_pa")[3:], (270.0, 810.0))
+        self.assertEqual(row_of("plain_margin_k")[3], 4.0)
+        self.assertEqual(row_of("min_off_s")[3], 60)
+
     def test_switches_are_off_or_on(self):
         for _, unit, _, lowest, highest in TABLE:
             if unit == SWITCH:
