@@ -7,7 +7,7 @@ from dewcore.controller import SCAN_S, Controller
 from dewcore.outdoors import OutdoorHistory
 from dewcore.psychro import MOLAR_RATIO_G, sat_surface_pa, sat_water_pa
 from dewcore.readings import OFF, ON, Readings
-from dewcore.settings import SettingError, Settings, row_of
+from dewcore.settings import TABLE, SettingError, Settings, row_of
 from dewsim import plant
 from dewsim.errors import InputError, shown
 from dewsim.housefile import nearest
@@ -16,6 +16,7 @@ DIAL_STEP_PCT = 0.5
 DIAL_LOWEST_PCT = 5.0
 DIAL_BAND_PCT = 2.0  # the controller's own default band, so that neither gains by it
 CURTAIN_LEEWAY_MIN = 30  # nobody draws curtains to the minute
+SETTING_NAMES = [row[0] for row in TABLE]  # not __slots__: a compiled class has none
 ABOVE_CHECKED = 3  # dial settings tried above the one that bisection finds
 DAY_STEPS = 1440
 START_RH_PCT = plant.START_RH_PCT
@@ -87,8 +88,8 @@ def settings_for(house, place: str, exact: bool = False) -> Settings:
 def _check_names_and_error(house, place: str, f_error: float) -> None:
     """What the controller's table would refuse too, but at a place that the owner did not write."""
     for name in house.settings:
-        if name not in Settings.__slots__:
-            known = nearest(name, list(Settings.__slots__))
+        if name not in SETTING_NAMES:
+            known = nearest(name, SETTING_NAMES)
             raise InputError(f"{place}: [settings] {shown(name)}: no such setting; {known}")
     for name, setting in (("f_day", "glass_f_day"), ("f_night", "glass_f_night")):
         f = getattr(house.glass, name)
@@ -116,14 +117,17 @@ def curtain_hours(glass) -> dict:
     }
 
 
+def altered(settings: Settings, **values) -> Settings:
+    """A copy with some values set, outside the table's bounds if need be: for comparison only."""
+    copy = Settings()
+    for name in SETTING_NAMES:
+        setattr(copy, name, values.get(name, getattr(settings, name)))
+    return copy
+
+
 def without_margin(settings: Settings) -> Settings:
-    """A copy with neither fixed nor tolerance margin: outside the table's bounds on purpose, for comparison only."""
-    bare = Settings()
-    for name in Settings.__slots__:
-        setattr(bare, name, getattr(settings, name))
-    for name in ("plain_margin_k", *EXACT):
-        setattr(bare, name, 0.0)
-    return bare
+    """A copy with neither fixed nor tolerance margin."""
+    return altered(settings, plain_margin_k=0.0, **EXACT)
 
 
 def start_rh_pct(course) -> float:

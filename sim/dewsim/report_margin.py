@@ -35,14 +35,6 @@ def decided_at(settings: Settings, indoor_c: float, outdoor_c: float) -> Control
     return controller
 
 
-def changed(settings: Settings, **values) -> Settings:
-    """A copy with some values set, outside the table's bounds if need be: for comparison only."""
-    copy = Settings()
-    for name in Settings.__slots__:
-        setattr(copy, name, values.get(name, getattr(settings, name)))
-    return copy
-
-
 def working_points(replay) -> list:
     """(name, indoor_c, outdoor_c): the coldest hour and the mean of the heating season, or of all hours."""
     course = replay.course
@@ -88,7 +80,7 @@ def point_text(point: tuple, units: Units) -> str:
 
 def ladder(settings: Settings, points: list, units: Units) -> str:
     """From where the glass gets wet down to the plain reset's limit."""
-    exact = changed(settings, **policies.EXACT)
+    exact = policies.altered(settings, **policies.EXACT)
     bare = policies.without_margin(settings)
     columns = []
     for _, indoor_c, outdoor_c in points:
@@ -124,7 +116,7 @@ def parts(settings: Settings, point: tuple, units: Units) -> str:
     rows = []
     for name, label, attribute in TOLERANCES:
         part = getattr(margin, attribute)
-        gained = decided_at(changed(settings, **{name: 0.0}), indoor_c, outdoor_c).terms.plain_pct
+        gained = decided_at(policies.altered(settings, **{name: 0.0}), indoor_c, outdoor_c).terms.plain_pct
         size = getattr(settings, name)
         if name == "rh_tolerance_pct":
             stated = f"{size:g}{SPACE}%"

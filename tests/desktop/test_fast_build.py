@@ -53,6 +53,18 @@ def test_every_decision_of_a_winter_is_equal_in_both_builds(fast):
     assert pure[1:] == compiled[1:]
 
 
+def test_a_replay_ends_in_the_same_files_under_both_builds(fast, tmp_path):
+    lines = ["time,outdoor_c"] + [f"2001-12-0{1 + h // 24}T{h % 24:02}:00:00Z,{-0.2 * h:.1f}" for h in range(73)]
+    (tmp_path / "w.csv").write_text("\n".join(lines) + "\n")
+    for name, path in (("pure", f"{ROOT / 'shared'}{os.pathsep}{ROOT / 'sim'}"), ("compiled", str(fast))):
+        command = [sys.executable, "-m", "dewsim.cli", "replay", "default", "--weather", "w.csv", "--out", name]
+        environment = dict(os.environ, PYTHONPATH=path, PYTHONDONTWRITEBYTECODE="1")
+        done = subprocess.run(command, env=environment, cwd=tmp_path, capture_output=True, text=True)
+        assert done.returncode == 0, done.stderr
+    for file in ("result.json", "record.csv", "report.html"):
+        assert (tmp_path / "pure" / file).read_bytes() == (tmp_path / "compiled" / file).read_bytes()
+
+
 def test_the_version_says_which_build_is_loaded(fast):
     for path, word in ((str(fast), "compiled"), (f"{ROOT / 'shared'}{os.pathsep}{ROOT / 'sim'}", "pure Python")):
         done = subprocess.run(
