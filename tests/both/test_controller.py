@@ -9,6 +9,7 @@ from dewcore import readings as r
 from dewcore import words as w
 from dewcore.controller import Controller
 from dewcore.judge import Judge
+from dewcore.margin import Margin
 from dewcore.permit import Permit
 from dewcore.settings import Settings
 
@@ -64,6 +65,62 @@ class TestDue(unittest.TestCase):
     def test_a_clock_that_ran_backwards_makes_it_due(self):
         self.rig.scan(0)
         self.assertTrue(self.due(-1))
+
+    def test_the_first_scan_is_due_at_a_clock_of_zero_and_of_nine_with_every_contact_off(self):
+        readings = r.Readings()
+        for contact in readings.contacts:
+            contact.set(r.OFF, 0)
+        for now_s in (-1, 0, 5, 8, 9):
+            self.assertIs(Controller().due(readings.contacts, now_s), True)
+
+    def test_a_scan_at_a_clock_of_zero_counts(self):
+        readings = r.Readings()
+        controller = Controller()
+        controller.scan(readings, 0)
+        for now_s, due in ((0, False), (1, False), (9, False), (10, True), (-1, True)):
+            self.assertIs(controller.due(readings.contacts, now_s), due)
+
+    def test_state_and_second_of_every_contact_count(self):
+        readings = r.Readings()
+        for n in range(len(readings.contacts)):
+            readings.contacts[n].state = n % 2
+            readings.contacts[n].since_s = 100 + n
+        controller = Controller()
+        controller.scan(readings, 500)
+        self.assertFalse(controller.due(readings.contacts, 500))
+        for contact in readings.contacts:
+            contact.state = 1 - contact.state
+            self.assertTrue(controller.due(readings.contacts, 500))
+            contact.state = 1 - contact.state
+            contact.since_s += 1
+            self.assertTrue(controller.due(readings.contacts, 500))
+            contact.since_s -= 1
+            self.assertFalse(controller.due(readings.contacts, 500))
+
+
+class TestRenewal(unittest.TestCase):
+    """Without any new value a changed wish waits until the target is more than a minute old."""
+
+    def test_after_sixty_seconds_it_still_holds_and_after_one_more_it_is_renewed(self):
+        rig = Rig({"wish_pct": 20.0})
+        rig.scan(0)
+        for wish_pct in (15.0, 18.0):
+            before_pct = rig.decision.target_pct
+            rig.settings.change({"wish_pct": wish_pct})
+            for seconds in (0, 1, 29, 29, 1):
+                self.assertEqual(rig.scan(seconds).target_pct, before_pct)
+            self.assertEqual(rig.scan(1).target_pct, wish_pct)
+
+    def test_a_new_value_renews_it_at_once_and_the_minute_begins_anew(self):
+        rig = Rig({"wish_pct": 20.0})
+        rig.scan(0)
+        rig.scan(40)
+        rig.settings.change({"wish_pct": 15.0})
+        rig.values["indoor_c"] = 20.1
+        self.assertEqual(rig.scan(10).target_pct, 15.0)
+        rig.settings.change({"wish_pct": 18.0})
+        self.assertEqual(rig.scan(60).target_pct, 15.0)
+        self.assertEqual(rig.scan(1).target_pct, 18.0)
 
 
 class TestTime(unittest.TestCase):
@@ -263,6 +320,63 @@ class TestRoom(unittest.TestCase):
         self.assertAlmostEqual(decided(changes, {"room_c": 19.0}).decision.glass_c, 8.5, delta=1e-4)
         self.assertAlmostEqual(decided(changes, {"room_c": 15.0}).decision.glass_c, 7.5, delta=1e-4)
 
+    def test_by_day_the_sleepers_add_nothing(self):
+        rig = decided({"room_excess_g_kg": 1.0}, None, DAY_UTC_S)
+        self.assertAlmostEqual(rig.controller.terms.glass_pct, c.room_ceiling_pct(20.0, 0.0, 11.0), delta=1e-4)
+        controller = Controller(rig.settings)
+        self.assertEqual(controller._room(False), (0.0, 0.0))
+        self.assertAlmostEqual(controller._room(True)[1], 162.92, delta=1e-4)
+
+    def test_only_both_of_its_sensors_together_measure_it(self):
+        both = 1 << r.ROOM | 1 << r.ROOM_RH
+        self.assertEqual(both, 0b1100000)
+        inputs = r.Inputs()
+        inputs.rh_pct = 20.0
+        inputs.room_c = 16.0
+        inputs.room_rh_pct = 45.0
+        for trusted in range(128):
+            controller = Controller()
+            inputs.trusted = trusted
+            controller._measure_room(inputs)
+            is_measured = trusted >= 96  # bits 5 and 6
+            self.assertAlmostEqual(controller.room_colder_k, 4.0 if is_measured else 0.0, delta=1e-4)
+            # 45 % of 1818.8 Pa at 16 °C less 20 % of 2339.2 Pa
+            self.assertAlmostEqual(controller.room_excess_pa, 350.6 if is_measured else 0.0, delta=0.7)
+
+    def test_its_loss_is_told_by_either_sensor(self):
+        for lost in ("room_c", "room_rh_pct"):
+            rig = decided({"has_room": 1})
+            self.assertFalse(rig.noticed(w.ROOM_BAD))
+            rig.values[lost] = None
+            rig.run(310)
+            self.assertTrue(rig.noticed(w.ROOM_BAD))
+
+    def test_a_warmer_and_drier_room_measures_nothing(self):
+        rig = decided({"has_room": 1}, {"room_c": 22.0, "room_rh_pct": 10.0})
+        self.assertEqual((rig.controller.room_colder_k, rig.controller.room_excess_pa), (0.0, 0.0))
+
+
+class TestMargin(unittest.TestCase):
+    def test_the_rooms_own_moisture_brings_its_glass_closer_to_wet(self):
+        # by night 10 % of 2339.2 Pa and 325.84 Pa of 2 g/kg: 559.8 Pa, frost point -1.06 °C (IAPWS R14-08:
+        # 562.7 Pa at -1 °C, 8.2 %/K); the glass of 20 °C inside and 0 °C outside is at 10 °C
+        rig = decided({"room_excess_g_kg": 2.0, "wish_pct": 10.0})
+        self.assertEqual(rig.decision.target_pct, 10.0)
+        self.assertAlmostEqual(rig.decision.margin_k, 11.06, delta=0.03)
+
+    def test_air_of_a_pascal_or_less_wets_nothing(self):
+        changes = {"glass_f_day": 0.15, "glass_f_night": 0.15}
+        for excess_pa, is_told in ((0.5, False), (1.0, False), (1.005, True), (1.5, True)):
+            rig = Rig(changes)
+            rig.values["outdoor_c"] = -50.0
+            rig.controller.room_excess_pa = excess_pa  # as last measured, the sensors lost since
+            rig.scan(10)
+            self.assertEqual(rig.decision.target_pct, 0.0)
+            if is_told:  # the glass at -39.5 °C, the frost point of 1 Pa -60 °C
+                self.assertTrue(15.0 < rig.decision.margin_k < 25.0)
+            else:
+                self.assertEqual(rig.decision.margin_k, 99.0)
+
 
 class TestGlassSensor(unittest.TestCase):
     def test_colder_glass_than_modelled_counts_in_ceiling_and_target(self):
@@ -287,6 +401,16 @@ class TestFogs(unittest.TestCase):
         rig.values["rh_pct"] = 52.4
         rig.scan(10)
         self.assertFalse(rig.noticed(w.CEILING_PASSED))
+
+    def test_the_hour_to_the_second(self):
+        rig = Rig()
+        rig.values["rh_pct"] = 60.0
+        rig.scan(0)
+        rig.run(3590)
+        rig.scan(9)
+        self.assertFalse(rig.noticed(w.CEILING_PASSED))
+        rig.scan(1)
+        self.assertTrue(rig.noticed(w.CEILING_PASSED))
 
 
 def grid():
@@ -432,6 +556,29 @@ class TestPlain(unittest.TestCase):
             self.assertEqual(rig.decision.binds, c.BINDS_GLASS)
             self.assertAlmostEqual(rig.decision.target_pct, plain_pct, delta=1e-4)
             rig.run(130)
+
+    def test_its_margin_is_that_of_a_surface_without_the_rooms_moisture(self):
+        rig = decided({"room_excess_g_kg": 1.0})
+        margin = Margin()
+        # the night's glass, 20 - 0.5 * 20 = 10 °C, less 8 K is 2 °C
+        plain_pct = c.room_ceiling_pct(20.0, 162.92, 2.0)
+        surface_pct = c.room_ceiling_pct(20.0, 0.0, 2.0)
+        total_pct = margin.set(plain_pct, surface_pct, 2.0, 0.5, 20.0, 0.0, rig.settings)
+        self.assertAlmostEqual(rig.controller.margin.total_pct, total_pct, delta=1e-4)
+        self.assertAlmostEqual(rig.controller.margin.outdoor_pct, margin.outdoor_pct, delta=1e-4)
+        self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct - total_pct, delta=2e-4)
+
+    def test_curtains_cost_nothing_while_it_is_warmer_outside(self):
+        # the day's glass is no warmer than the room, 20 °C; its sensor says 14 °C, and 8 K come off: 6 °C
+        rig = decided({"has_glass": 1}, {"outdoor_c": 22.0, "glass_c": 14.0}, DAY_UTC_S)
+        plain_pct = c.room_ceiling_pct(20.0, 0.0, 6.0) - rig.controller.margin.total_pct
+        self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
+
+    def test_curtains_cost_the_sensed_glass_what_they_cost_the_modelled(self):
+        # factor 0.55 by day and 0.50 by night over 20 K: 1 K; 7 - 1 - 8 = -2 °C
+        rig = decided({"has_glass": 1}, {"glass_c": 7.0}, DAY_UTC_S)
+        plain_pct = c.room_ceiling_pct(20.0, 0.0, -2.0) - rig.controller.margin.total_pct
+        self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
 
 
 class TestHours(unittest.TestCase):

@@ -55,6 +55,37 @@ class TestRoundTrip(unittest.TestCase):
         self.assertEqual(record.scaled(-1.125, "h", 100), -113)
         self.assertEqual(record.scaled(-0.0, "h", 100), 0)
 
+    def test_less_than_half_a_step_is_dropped(self):
+        for value, code, number in ((1.497, "h", 1), (-1.497, "h", -1), (1.497, "B", 1), (0.0, "h", 0)):
+            self.assertEqual(record.scaled(value, code, 1), number)
+
+    def test_a_little_past_the_end_is_held_there(self):
+        for value, code, number in ((327.68, "h", 32767), (-327.68, "h", -32767), (655.36, "H", 65534)):
+            self.assertEqual(record.scaled(value, code, 100), number)
+
+    def test_a_code_comes_back_whole(self):
+        self.assertTrue(isinstance(record.unpack(record.pack({"reason": 7}))["reason"], int))
+        self.assertTrue(isinstance(record.unpack(record.pack({"fan": 1.0}))["fan"], float))
+
+    def test_every_scale_by_hand(self):
+        # times 100: 1.23 -> 123, 4.56 -> 456 = 1 * 256 + 200, 7.89 -> 789 = 3 * 256 + 21, -0.25 -> -25,
+        # 60.00 -> 6000 = 23 * 256 + 112, 37.00 -> 3700 = 14 * 256 + 116; times 200: 0.25 -> 50, 0.75 -> 150
+        data = record.pack(
+            {
+                "outdoor_c": 1.23,
+                "indoor_c": 4.56,
+                "rh_pct": 7.89,
+                "glass_c": -0.25,
+                "ceiling_pct": 60.0,
+                "target_pct": 37.0,
+                "fan": 0.25,
+                "valve": 0.75,
+                "reason": 9,
+            }
+        )
+        by_hand = bytes([123, 0, 200, 1, 21, 3, 256 - 25, 255, 112, 23, 116, 14, 50, 150, 9])
+        self.assertEqual(data, by_hand)
+
     def test_packed_by_hand(self):
         # little endian: -12.34 -> -1234 = 0xFB2E; 21.00 -> 2100 = 0x0834; 35.50 -> 3550 = 0x0DDE
         data = record.pack({"outdoor_c": -12.34, "indoor_c": 21.0, "rh_pct": 35.5, "fan": 0.5, "valve": 1.0})
@@ -75,6 +106,27 @@ class TestTable(unittest.TestCase):
         for column in (0, 4):
             names = [row[column] for row in record.FIELDS]
             self.assertEqual(len(set(names)), len(names))
+
+    def test_the_table_as_it_is_stored_and_sent(self):
+        """A regression pin of our own; Cel, %RH and / are units of RFC 8428 section 12.1."""
+        self.assertEqual(
+            record.FIELDS,
+            (
+                ("outdoor_c", "°C", "h", 100, "out/t", "Cel"),
+                ("indoor_c", "°C", "h", 100, "in/t", "Cel"),
+                ("rh_pct", "%", "H", 100, "in/rh", "%RH"),
+                ("humidity_ratio", "kg/kg", "", 1000000, "in/w", "/"),
+                ("glass_c", "°C", "h", 100, "glass/t", "Cel"),
+                ("dew_point_c", "°C", "", 100, "in/dp", "Cel"),
+                ("ceiling_pct", "%", "H", 100, "ceiling/rh", "%RH"),
+                ("target_pct", "%", "H", 100, "target/rh", "%RH"),
+                ("fan", "1", "B", 200, "fan/duty", "/"),
+                ("valve", "1", "B", 200, "valve/duty", "/"),
+                ("humidifier_kg_h", "kg/h", "", 1000, "water/rate", "kg/h"),
+                ("reason", "code", "B", 1, "valve/reason", ""),
+            ),
+        )
+        self.assertEqual(record.REASON_OPEN, 31)
 
     def test_every_reason_fits_and_open_is_none_of_them(self):
         self.assertTrue(len(w.REFUSALS) <= record.REASON_OPEN)

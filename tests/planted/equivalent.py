@@ -251,6 +251,27 @@ EQUIVALENT = (
         "Any negative number means not rising.",
     ),
     (
+        "record",
+        "scaled",
+        "if not value * scale < _TOP",
+        "Lt > LtE",
+        "At the field's top the value itself is rounded to the top.",
+    ),
+    (
+        "record",
+        "scaled",
+        "if not value * scale > _BOTTOM",
+        "Gt > GtE",
+        "At the field's bottom the value itself is rounded to the bottom.",
+    ),
+    (
+        "record",
+        "scaled",
+        "return int(value * scale + 0.5) if value >= 0",
+        "GtE > Gt",
+        "Zero is rounded to 0 either way.",
+    ),
+    (
         "controller",
         "__init__",
         "self.seen",
