@@ -222,11 +222,8 @@ class Judge:
             if seconds > 0:
                 self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
         elif belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
-            basis = r.OUTDOOR_DAY_LOWEST
-            if inputs.outdoor_basis == basis:
-                believed_c = min(inputs.outdoor_c, belief.believed_c)
-            else:
-                believed_c = self.history.day_lowest_c(belief.believed_c)
+            basis = r.OUTDOOR_DAY_LOWEST  # never rises: the history stands still, and an unread belief only falls
+            believed_c = self.history.day_lowest_c(belief.believed_c)
         else:
             basis = r.OUTDOOR_DESIGN
             believed_c = self.settings.design_outdoor_c

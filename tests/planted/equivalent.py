@@ -176,13 +176,6 @@ EQUIVALENT = (
     (
         "judge",
         "_outdoor",
-        "if inputs.outdoor_basis == basis",
-        "if inputs.outdoor_basis == basis > False",
-        "The history stands still without readings and the belief only falls, so the lowest comes out the same.",
-    ),
-    (
-        "judge",
-        "_outdoor",
         "elif channel.at_s >= 0",
         "if channel.at_s >= 0 > True",
         "A channel never read holds 0.0, and no design temperature lies above it.",
