@@ -13,6 +13,13 @@ EQUIVALENT = (
         "Every attribute is set from TABLE at the end of __init__; the first value only names its type.",
     ),
     (
+        "settings",
+        "accepted",
+        "whole = isinstance(row[2], int)",
+        "2 > 3",
+        "A row's bounds have its default's type: a test demands it.",
+    ),
+    (
         "ceiling",
         "glass_temperature_c",
         "if outdoor_c > indoor_c:",
