@@ -210,6 +210,11 @@ class TestSentences(unittest.TestCase):
             [w.REFUSALS[w.ABSENT][1], w.REFUSALS[w.FAN_OFF][1], w.NOTICES[w.GLASS_BAD][1]],
         )
         self.assertEqual(w.sentences(0, 1 << w.MIN_ON), [w.NOTICES[w.MIN_ON][1]])
+        self.assertEqual(w.sentences(1 << w.LEAK_WET, 0), [w.REFUSALS[w.LEAK_WET][1]])
+
+    def test_an_open_valve_is_told_before_its_notices(self):
+        self.assertEqual(w.sentences(0, 0), [w.OPEN_SENTENCE])
+        self.assertEqual(w.sentences(0, 1 << w.GLASS_BAD), [w.OPEN_SENTENCE, w.NOTICES[w.GLASS_BAD][1]])
 
 
 class TestDecimal(unittest.TestCase):
@@ -225,6 +230,9 @@ class TestDecimal(unittest.TestCase):
             (-7.5, 0, "-8"),
             (99.96, 1, "100.0"),
             (3, 1, "3.0"),
+            (-0.375, 2, "-0.38"),
+            (1.497, 0, "1"),
+            (-1.497, 0, "-1"),
         ):
             self.assertEqual(w.decimal(value, places), text)
 

@@ -20,6 +20,27 @@ EQUIVALENT = (
         "A row's bounds have its default's type: a test demands it.",
     ),
     (
+        "words",
+        "sentences",
+        "found = [OPEN_SENTENCE] if refusals == 0",
+        "RShift > LShift",
+        "MIN_ON is bit 0: a mask shifted by 0 is itself either way.",
+    ),
+    (
+        "words",
+        "status_sentence",
+        "return NOTICES[MIN_ON]",
+        "RShift > LShift",
+        "MIN_ON is bit 0: a mask shifted by 0 is itself either way.",
+    ),
+    (
+        "words",
+        "decimal",
+        "n = int(value * scale + 0.5) if value >= 0",
+        "GtE > Gt",
+        "Zero is rounded to 0 either way.",
+    ),
+    (
         "ceiling",
         "glass_temperature_c",
         "if outdoor_c > indoor_c:",
