@@ -276,3 +276,13 @@ def test_a_policy_without_any_dry_setting_is_reported_as_shut_and_not_invented()
 def test_refusals_name_the_folder():
     with pytest.raises(InputError, match="--out"):
         replay.check_folder(Path(__file__))
+
+
+def test_the_benchmark_prints_the_speed_and_the_share_of_each_part_and_writes_nothing(tmp_path):
+    weather = write_week(tmp_path / "w.csv")
+    done = run("replay", "default", "--weather", weather, "--bench", cwd=tmp_path)
+    assert done.returncode == 0, done.stderr
+    assert "simulated seconds per wall second" in done.stdout and "peak memory" in done.stdout
+    shares = [float(line.split("%")[0].split()[-1]) for line in done.stdout.splitlines() if " % " in line]
+    assert len(shares) == 4 and sum(shares) == pytest.approx(100.0, abs=0.3)
+    assert [path.name for path in tmp_path.iterdir()] == ["w.csv"]
