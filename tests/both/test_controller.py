@@ -255,6 +255,35 @@ class TestTarget(unittest.TestCase):
         self.assertEqual(rig.decision.target_pct, 15.0)
 
 
+class TestBinds(unittest.TestCase):
+    def bound(self, owner_pct, plain_pct, corner_pct, envelope_pct):
+        """Target and what binds, of the four terms."""
+        controller = Controller()
+        terms = controller.terms
+        terms.owner_pct = owner_pct
+        terms.plain_pct = plain_pct
+        terms.corner_pct = corner_pct
+        terms.envelope_pct = envelope_pct
+        controller._bind()
+        return controller.decision.target_pct, controller.decision.binds
+
+    def test_of_equal_terms_the_owner_then_the_glass_then_the_corner_is_named(self):
+        for terms, binds in (
+            ((30.0, 30.0, 30.0, 30.0), c.BINDS_OWNER),
+            ((30.0, 30.0, 40.0, 40.0), c.BINDS_OWNER),
+            ((40.0, 30.0, 30.0, 30.0), c.BINDS_GLASS),
+            ((40.0, 30.0, 30.0, 40.0), c.BINDS_GLASS),
+            ((40.0, 40.0, 30.0, 30.0), c.BINDS_CORNER),
+            ((40.0, 40.0, 40.0, 30.0), c.BINDS_ENVELOPE),
+        ):
+            self.assertEqual(self.bound(*terms), (30.0, binds))
+
+    def test_a_target_near_nothing_holds_as_it_is_and_no_number_is_nothing(self):
+        self.assertEqual(self.bound(40.0, 0.5, 40.0, 40.0), (0.5, c.BINDS_GLASS))
+        self.assertEqual(self.bound(40.0, -0.5, 40.0, 40.0), (0.0, c.BINDS_GLASS))
+        self.assertEqual(self.bound(40.0, 40.0, 40.0, NAN), (0.0, c.BINDS_ENVELOPE))
+
+
 class TestNight(unittest.TestCase):
     def glass_c(self, utc_s, changes=None, offset_s=0):
         rig = Rig(changes)
@@ -411,6 +440,15 @@ class TestFogs(unittest.TestCase):
         self.assertFalse(rig.noticed(w.CEILING_PASSED))
         rig.scan(1)
         self.assertTrue(rig.noticed(w.CEILING_PASSED))
+
+    def test_at_the_ceiling_itself_it_is_not_passed(self):
+        rig = Rig()
+        rig.values["rh_pct"] = 60.0
+        rig.run(3620)
+        controller = rig.controller
+        for glass_pct, passed in ((60.5, 0), (60.0, 0), (59.5, 1)):
+            controller.terms.glass_pct = glass_pct
+            self.assertEqual(controller._notices(controller.judge.inputs, rig.now_s) >> w.CEILING_PASSED & 1, passed)
 
 
 def grid():
@@ -602,6 +640,14 @@ class TestHours(unittest.TestCase):
         readings = r.Readings()
         readings.utc_s = 43200
         self.assertIs(Controller()._is_night(readings), False)
+
+    def test_without_a_clock_it_is_night_even_where_the_curtains_are_open_at_midnight(self):
+        settings = Settings()
+        settings.change({"curtains_from_min": 60, "curtains_to_min": 120})
+        readings = r.Readings()
+        for utc_s, night in ((0, True), (1, False), (-1, False)):
+            readings.utc_s = utc_s
+            self.assertIs(Controller(settings)._is_night(readings), night)
 
 
 if __name__ == "__main__":

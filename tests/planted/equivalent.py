@@ -301,6 +301,27 @@ EQUIVALENT = (
     ),
     (
         "controller",
+        "_is_night",
+        "if first > last",
+        "Gt > GtE",
+        "The settings refuse curtains that are drawn and opened in the same minute.",
+    ),
+    (
+        "controller",
+        "_bind",
+        "d.target_pct = target if target > 0.0",
+        "Gt > GtE",
+        "At equality both are 0.",
+    ),
+    (
+        "controller",
+        "_notices",
+        "notices |= 1 << w.MIN_ON",
+        "LShift > RShift",
+        "MIN_ON is bit 0: 1 shifted by 0 is 1 either way.",
+    ),
+    (
+        "controller",
         "__init__",
         "self.glass_colder_k",
         "1000.0 > 10",
