@@ -3,7 +3,8 @@
 import struct
 
 # name, unit, struct code, scale (stored = value * scale), SenML name, SenML unit (RFC 8428 section 12.1)
-# Fields without a struct code are recomputed from the others, or known to the simulated house only.
+# Fields without a struct code are recomputed from the others, or known to the simulated house only; what only the
+# simulated house knows has no SenML name.
 FIELDS = (
     ("outdoor_c", "°C", "h", 100, "out/t", "Cel"),
     ("indoor_c", "°C", "h", 100, "in/t", "Cel"),
@@ -15,7 +16,7 @@ FIELDS = (
     ("target_pct", "%", "H", 100, "target/rh", "%RH"),
     ("fan", "1", "B", 200, "fan/duty", "/"),
     ("valve", "1", "B", 200, "valve/duty", "/"),
-    ("humidifier_kg_h", "kg/h", "", 1000, "water/rate", "kg/h"),
+    ("humidifier_kg_h", "kg/h", "", 1000, "", ""),
     ("reason", "code", "B", 1, "valve/reason", ""),
 )
 FORMAT = "<" + "".join([row[2] for row in FIELDS])

@@ -122,7 +122,7 @@ class TestTable(unittest.TestCase):
                 ("target_pct", "%", "H", 100, "target/rh", "%RH"),
                 ("fan", "1", "B", 200, "fan/duty", "/"),
                 ("valve", "1", "B", 200, "valve/duty", "/"),
-                ("humidifier_kg_h", "kg/h", "", 1000, "water/rate", "kg/h"),
+                ("humidifier_kg_h", "kg/h", "", 1000, "", ""),
                 ("reason", "code", "B", 1, "valve/reason", ""),
             ),
         )
