@@ -26,7 +26,7 @@ def season_figure(replay, units: Units) -> Figure:
     panes = climate_panes(levels[0], units, True)
     panes.insert(2, Pane("lanes", "What set the target, share of the time", charts.LANE * len(binds), binds))
     start = course.start_local_s
-    end = start + course.n_steps * course.dt_s
+    end = start + (course.n_steps - 1) * course.dt_s
     return Figure(
         "season",
         with_marks(replay, panes),
@@ -135,7 +135,7 @@ def floor_figure(replay) -> Figure:
     )
     start = course.start_local_s
     return Figure(
-        "floor", [pane], [level], start, start + course.n_steps * course.dt_s, [], start, course.dt_s, 100
+        "floor", [pane], [level], start, start + (course.n_steps - 1) * course.dt_s, [], start, course.dt_s, 100
     )
 
 

@@ -170,14 +170,17 @@ def months(replay, units: Units) -> str:
 
 
 def month_spans(course) -> list:
-    """(name, first, end) steps of each calendar month that the record touches; step 0 left out."""
+    """(name, first, end) steps of each calendar month that the record touches; step 0 left out.
+
+    A step belongs to the month of the minute that ends at it: midnight still to the day before.
+    """
     spans = []
     first = 1
     while first < course.n_steps:
-        moment = datetime.fromtimestamp(course.start_local_s + first * course.dt_s, UTC)
+        moment = datetime.fromtimestamp(course.start_local_s + first * course.dt_s - 1, UTC)
         year, month = moment.year + moment.month // 12, moment.month % 12 + 1
         after_s = int(datetime(year, month, 1, tzinfo=UTC).timestamp()) - course.start_local_s
-        end = min(course.n_steps, max(first + 1, -(-after_s // course.dt_s)))
+        end = min(course.n_steps, max(first + 1, after_s // course.dt_s + 1))
         spans.append((f"{moment:%B}", first, end))
         first = end
     return spans

@@ -37,9 +37,9 @@ class Marks(NamedTuple):
 
 
 def edges(course, step_s: int) -> list:
-    """Bounds of the buckets of step_s, whole ones of the local clock; the first and last may be cut."""
+    """Bounds of the buckets of step_s, whole ones of the local clock; the first may be cut, the last has the end."""
     first = -(course.start_local_s % step_s) // course.dt_s
-    inner = range(first + step_s // course.dt_s, course.n_steps, step_s // course.dt_s)
+    inner = range(first + step_s // course.dt_s, course.n_steps - 1, step_s // course.dt_s)
     return [0, *inner, course.n_steps]
 
 

@@ -1,8 +1,10 @@
 """The whole way from a house and a winter to the folder: what is in it, what it says, and what is never left behind."""
 
+import calendar
 import csv
 import json
 import os
+import re
 import signal
 import subprocess
 import sys
@@ -79,6 +81,13 @@ def test_every_policy_has_the_same_block_and_what_does_not_exist_is_absent(demo)
         if "binds" in block:
             assert sum(block["binds"].values()) == pytest.approx(1.0, abs=0.001)
             assert "outlook" not in block["binds"]
+
+
+def test_the_report_has_the_months_of_the_winter_and_no_other(demo):
+    page = (demo[0] / "report.html").read_text("utf-8")
+    months = re.findall(r'<th scope="row">([A-Z][a-z]+)</th>', page)
+    assert [m for m in months if m in calendar.month_name] == ["December", "January", "February"]
+    assert "1 December to 28 February" in page and "Mar, 00:01" not in page
 
 
 def test_the_demo_shows_the_point_of_the_product(demo):

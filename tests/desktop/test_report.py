@@ -229,7 +229,7 @@ def test_wet_minutes_of_a_few_are_all_in_the_data_and_in_the_drawing(page, few_d
     assert len(steps) == count
     run, wet = few_days.runs["plain_no_margin"].w_g_kg, few_days.course.wet_w_g_kg
     assert all(run[k] >= wet[k] for k in steps)
-    per_step = (charts.WIDTH - charts.LEFT - charts.RIGHT) / few_days.course.n_steps
+    per_step = (charts.WIDTH - charts.LEFT - charts.RIGHT) / (few_days.course.n_steps - 1)
     found = strokes(page, "season", "plain_no_margin", "added")
     assert found[0][0] == pytest.approx(charts.LEFT + steps[0] * per_step, abs=0.06)
     assert all(width >= 1.5 for _, width in found)
@@ -252,7 +252,7 @@ def test_a_lone_wet_minute_of_a_whole_winter_survives_and_the_page_stays_small(w
     assert took_s < 10.0  # 1 s where this was written; loose, for slow machines
     figure = embedded(text)["figures"]["season"]
     assert [m["added"] for m in figure["marks"] if m["policy"] == "plain"] == [[k, 1]]
-    per_step = (charts.WIDTH - charts.LEFT - charts.RIGHT) / winter.course.n_steps
+    per_step = (charts.WIDTH - charts.LEFT - charts.RIGHT) / (winter.course.n_steps - 1)
     [(left, width)] = strokes(text, "season", "plain", "added")
     assert left == pytest.approx(charts.LEFT + k * per_step, abs=0.06) and width == 1.5
     for level in figure[
