@@ -190,8 +190,14 @@ def test_bad_input_is_one_line_status_2_and_no_folder(tmp_path, house, weather, 
 @pytest.mark.parametrize("sent, status", [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_an_interrupted_run_leaves_nothing_behind(tmp_path, sent, status):
     line, options = command("demo", "--out", tmp_path / "out")
-    process = subprocess.Popen(line, stdout=subprocess.PIPE, stderr=subprocess.PIPE, **options)
-    time.sleep(1.5)  # a real signal to a real process: the demo takes several seconds
+    process = subprocess.Popen(
+        line,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        preexec_fn=lambda: signal.signal(sent, signal.SIG_DFL),  # a run in the background inherits SIGINT ignored
+        **options,
+    )
+    time.sleep(3.0)  # a real signal to a real process: the demo takes over ten seconds
     process.send_signal(sent)
     _, errors = process.communicate(timeout=30)
     assert process.returncode == status and "Traceback" not in errors
