@@ -9,6 +9,27 @@ FALL_HOURS = (1, 3, 6, 12, 24, 48)
 COLD_C = 12.0  # falls count from hours below this
 SMOOTH_DAYS = 71  # running mean taken as the season, shorter at the ends
 
+# Lowest and highest figures of typical-year winters: 703165TY and 723170TYA, which lie beside the reference
+# tests, three continental ones pooled, one of the mid-Atlantic and one of a mild coast.
+MEASURED_FALLS_K = {  # hours: (median, 90 %, 99 %)
+    1: ((0.0, 0.0), (0.8, 1.7), (1.6, 4.0)),
+    3: ((0.0, 0.6), (1.1, 3.9), (2.8, 7.0)),
+    6: ((0.4, 1.1), (2.0, 6.0), (4.0, 10.0)),
+    12: ((1.0, 2.2), (3.0, 8.3), (6.0, 13.7)),
+    24: ((1.1, 4.0), (4.0, 10.0), (7.8, 16.1)),
+    48: ((2.0, 6.0), (6.0, 12.8), (8.4, 20.0)),
+}
+MEASURED = {
+    **{
+        f"{hours} h {share}": limits
+        for hours, ranges in MEASURED_FALLS_K.items()
+        for share, limits in zip(("median", "90 %", "99 %"), ranges)
+    },
+    "daily sd": (1.6, 5.3),
+    "lag 1": (0.61, 0.78),
+    "daily range": (3.4, 11.9),
+}
+
 
 class Statistics:
     """How a winter's temperature falls and varies.
@@ -49,6 +70,22 @@ def statistics(weather: Weather) -> Statistics:
         falls[k] = (*(drops[int(share * len(drops))] for share in (0.5, 0.9, 0.99)), drops[-1])
     sd_k, lag_1 = about_season([sum(day) / 24.0 for day in days])
     return Statistics(falls, sd_k, lag_1, sum(max(day) - min(day) for day in days) / len(days))
+
+
+def figures(found: Statistics) -> "dict[str, float]":
+    """The figures of `found` that MEASURED has limits for, under the same names."""
+    out = {}
+    for hours in MEASURED_FALLS_K:
+        for share, value in zip(("median", "90 %", "99 %"), found.falls_k[hours]):
+            out[f"{hours} h {share}"] = value
+    return out | {"daily sd": found.daily_sd_k, "lag 1": found.lag_1, "daily range": found.daily_range_k}
+
+
+def outside(found: Statistics) -> "list[str]":
+    """Names of the figures that do not lie within MEASURED, its limits included."""
+    return [
+        name for name, value in figures(found).items() if not MEASURED[name][0] <= value <= MEASURED[name][1]
+    ]
 
 
 def about_season(means: "list[float]") -> "tuple[float, float]":

@@ -2,9 +2,12 @@
 
 Not a climate model.  Air masses follow one another with cold fronts, some of them sharp, and slower warm
 ones; a daily cycle, weaker under cloud, a wandering hour-to-hour part, and cold, clear, calm spells are
-added; humidity and wind follow from them.  How hard the falls of temperature are is held against
-typical-year files by statistics() and its tests. Values are rounded as a weather station reports them,
-which also makes a seed's winter the same on every machine.
+added; humidity and wind follow from them.  What passes and the daily cycle are scaled to a spread and a
+daily range drawn for the winter.  Falls and persistence come as they come: a winter that falls or varies
+as none of the typical-year files of falls.MEASURED does is thrown away, and the seed's next candidate
+drawn.  So these winters are picked: within those limits, and with fewer extremes than a plain draw has.
+Values are rounded as a weather station reports them, which also makes a seed's winter the same on every
+machine.
 """
 
 from array import array
@@ -13,7 +16,7 @@ from random import Random
 
 from dewcore.psychro import sat_surface_pa, sat_water_pa
 from dewsim.errors import InputError
-from dewsim.falls import Statistics, statistics
+from dewsim.falls import Statistics, about_season, outside, statistics
 from dewsim.weather import HOUR_S, NOMINAL_YEAR, Weather
 from dewsim.weather_formats import stamp_s
 
@@ -27,6 +30,8 @@ WARMEST_H = 14.5
 CLOUD_SHARE = 0.72  # of the daily range is lost under full cloud
 SHARP_SHARE = 0.03  # of the cold fronts: they pass within a few hours
 EVENING_H = 4.0  # how fast the evening's cooling slows down
+CANDIDATES = 20  # of the hard ones about half lie outside the limits, of the others one in ten or fewer
+SCALINGS = 5
 
 
 __all__ = ["KINDS", "Statistics", "invent", "ostervale", "statistics"]
@@ -38,11 +43,12 @@ class Kind:
     __slots__ = (
         "mean_c",
         "season_k",
+        "daily_sd_k",
         "air_k",
         "drift_k",
         "front_gap_h",
         "cold_front_h",
-        "daily_k",
+        "daily_range_k",
         "daily_season",
         "wander_k",
         "cloud",
@@ -66,18 +72,19 @@ class Kind:
 
 KINDS = {
     "hard": Kind(
-        mean_c=-2.0,  # mean of October to April
-        season_k=12.0,  # half the difference between the season's ends and its middle, roughly
-        air_k=5.4,  # spread of the air masses between fronts
-        drift_k=2.0,  # spread of their slow drift
-        front_gap_h=45.0,  # mean time from a front's passing to the next
+        mean_c=0.0,  # mean of October to April
+        season_k=17.0,  # half the difference between the season's ends and its middle, roughly
+        daily_sd_k=(5.0, 5.3),  # of the daily means about the season; each winter draws its own
+        air_k=5.4,  # spread of the air masses between fronts, before all that passes is scaled to daily_sd_k
+        drift_k=2.0,  # spread of their slow drift, likewise
+        front_gap_h=38.0,  # mean time from a front's passing to the next
         cold_front_h=(10.0, 36.0),  # how long a cold front takes to pass; a warm one takes half as long again
-        daily_k=17.6,  # daily range under a clear sky, away from midwinter
-        daily_season=0.45,  # how much less in midwinter
+        daily_range_k=(11.4, 11.9),  # mean of a winter's daily ranges; each winter draws its own
+        daily_season=0.65,  # how much less the daily cycle is in midwinter
         wander_k=0.35,  # spread of the hour-to-hour part
         cloud=0.5,  # mean cover
         spells=3,  # cold spells
-        spell_k=6.0,  # how much colder they are
+        spell_k=6.0,  # how much colder they are, likewise before scaling
         wind_m_s=4.0,
         pressure_pa=95000.0,
         depression_k=3.5,  # mean distance of the dew point below the day's mean temperature
@@ -85,11 +92,12 @@ KINDS = {
     "inland": Kind(
         mean_c=4.0,
         season_k=8.0,
+        daily_sd_k=(3.3, 4.3),
         air_k=4.6,
         drift_k=2.0,
         front_gap_h=66.0,
         cold_front_h=(5.0, 18.0),
-        daily_k=15.0,
+        daily_range_k=(9.0, 10.0),
         daily_season=0.25,
         wander_k=0.6,
         cloud=0.55,
@@ -102,11 +110,12 @@ KINDS = {
     "maritime": Kind(
         mean_c=5.5,
         season_k=4.0,
+        daily_sd_k=(2.1, 2.9),
         air_k=3.4,
         drift_k=1.1,
         front_gap_h=60.0,
         cold_front_h=(6.0, 20.0),
-        daily_k=11.4,
+        daily_range_k=(6.1, 7.2),
         daily_season=0.2,
         wander_k=0.6,
         cloud=0.68,
@@ -122,33 +131,62 @@ KINDS = {
 def invent(seed: int, kind: str = "hard") -> Weather:
     """An invented winter, 1 October 2001 00:00 to 30 April 24:00 by the hour, always the same for a seed.
 
-    kind "hard" (continental, with cold spells), "inland" or "maritime".  InputError for another kind or a
-    seed that is not a whole number.
+    kind "hard" (continental, with cold spells), "inland" or "maritime".  Every figure of its statistics() lies
+    within falls.MEASURED: the first of up to CANDIDATES winters drawn for the seed that does is taken.
+    InputError for another kind, for a seed that is not a whole number, and where none of them does.
     """
     if kind not in KINDS:
         raise InputError(f"invented winter: kind {kind!r}; allowed are {', '.join(KINDS)}; use one of them")
     if not isinstance(seed, int) or isinstance(seed, bool):
         raise InputError(f"invented winter: seed {seed!r}; a whole number is needed; use one")
+    for number in range(CANDIDATES):
+        drawn = candidate(seed, kind, number)
+        if not outside(statistics(drawn)):
+            return drawn
+    raise InputError(
+        f"invented winter: kind {kind}, seed {seed}: each of {CANDIDATES} candidates falls or varies in a way that "
+        "no measured winter did; at least one has to lie within; use another seed"
+    )
+
+
+def candidate(seed: int, kind: str, number: int) -> Weather:
+    """One winter drawn for a seed; its spread and daily range are as drawn, its falls and persistence as they come."""
     parts = KINDS[kind]
-    rng = Random(f"{kind} {seed}")
+    rng = Random(f"{kind} {seed} {number}")
     n = SEASON_DAYS * 24 + 1
+    sd_k, range_k = rng.uniform(*parts.daily_sd_k), rng.uniform(*parts.daily_range_k)
     air, cloud, front = air_masses(rng, parts, n)
     spell = cold_spells(rng, parts, n)
-    wander = wandering(rng, n, 4.0)
-    drift = wandering(rng, n, 36.0)
-    temperature = array("d", bytes(8 * n))
+    wander, drift = wandering(rng, n, 4.0), wandering(rng, n, 36.0)
+    season, passing, daily = (array("d", bytes(8 * n)) for _ in range(3))
     for i in range(n):
-        day = i / 24.0
         cloud[i] = min(1.0, max(0.0, cloud[i] * (1.0 - 0.8 * spell[i])))
-        away = 2.0 * pi * (day - COLDEST_DAY) / 365.0
-        season = parts.mean_c - parts.season_k * (cos(away) - 0.53)  # 0.53: the cosine's mean
-        daily = parts.daily_k * (1.0 - CLOUD_SHARE * cloud[i]) * (1.0 - parts.daily_season * cos(away))
-        slow = season + air[i] - parts.spell_k * spell[i] + parts.drift_k * drift[i]
-        temperature[i] = slow + daily * daily_shape(i % 24) + parts.wander_k * wander[i]
+        away = cos(2.0 * pi * (i / 24.0 - COLDEST_DAY) / 365.0)
+        season[i] = parts.mean_c - parts.season_k * (away - 0.53)  # 0.53: the cosine's mean
+        passing[i] = air[i] - parts.spell_k * spell[i] + parts.drift_k * drift[i]
+        clear = (1.0 - CLOUD_SHARE * cloud[i]) * (1.0 - parts.daily_season * away)
+        daily[i] = clear * daily_shape(i % 24)
+    season = array("d", [a + parts.wander_k * b for a, b in zip(season, wander)])
+    temperature = scaled(season, passing, daily, sd_k, range_k)
     limit_falls(temperature)
     start_utc_s = stamp_s(NOMINAL_YEAR, 10, 1, 0) - UTC_OFFSET_S
     origin = f"invented winter, kind {kind}, seed {seed}: not measured anywhere"
     return finish(f"{kind} {seed}", origin, start_utc_s, parts, rng, temperature, cloud, front, spell)
+
+
+def scaled(season: array, passing: array, daily: array, sd_k: float, range_k: float) -> array:
+    """season + a passing + b daily [°C] of the spread and mean daily range asked for [K].
+
+    a moves the range a little and b the spread, so that both are found by repeated correction.
+    """
+    a, b = 1.0, range_k
+    for _ in range(SCALINGS):
+        out = array("d", [s + a * p + b * d for s, p, d in zip(season, passing, daily)])
+        days = [out[i : i + 24] for i in range(1, len(out) - 23, 24)]  # as statistics() has them
+        spread, _ = about_season([sum(day) / 24.0 for day in days])
+        a *= sd_k / spread
+        b *= range_k * len(days) / sum(max(day) - min(day) for day in days)
+    return array("d", [s + a * p + b * d for s, p, d in zip(season, passing, daily)])
 
 
 def wandering(rng: Random, n: int, hours: float) -> array:
@@ -308,6 +346,7 @@ OSTERVALE = (
     (90.0, 1.7, 0.7),
 )
 OSTERVALE_QUIET_D = ((30.3, 32.0), (43.7, 54.0))  # its stated days are not blurred by the wandering parts
+OSTERVALE_DAILY_K = 11.5
 OSTERVALE_SEED = 7
 
 
@@ -317,7 +356,7 @@ def ostervale() -> Weather:
     Mean -3 °C; a thaw to +8 °C at New Year, a front of 18 K in 6 h on 14 January, 30 h at about -26 °C
     after it, then a damp thaw.  Always the same.
     """
-    parts = KINDS["inland"].but(pressure_pa=95000.0, daily_k=11.5, wander_k=0.5, depression_k=2.6)
+    parts = KINDS["inland"].but(pressure_pa=95000.0, wander_k=0.5, depression_k=2.6)
     n = 90 * 24 + 1
     rng = Random(OSTERVALE_SEED)
     wander, drift, sky = wandering(rng, n, 4.0), wandering(rng, n, 22.0), wandering(rng, n, 14.0)
@@ -328,7 +367,7 @@ def ostervale() -> Weather:
         away = min(max(first - day, day - last, 0.0) for first, last in OSTERVALE_QUIET_D)
         free = 0.3 + 0.7 * min(1.0, away / 1.5)
         cloud[i] = max(0.0, cloud[i] + 0.2 * free * sky[i])
-        daily = parts.daily_k * (1.0 - CLOUD_SHARE * min(1.0, cloud[i])) * daily_shape(i % 24) * free
+        daily = OSTERVALE_DAILY_K * (1.0 - CLOUD_SHARE * min(1.0, cloud[i])) * daily_shape(i % 24) * free
         temperature[i] = mean[i] + daily + free * (1.8 * drift[i] + parts.wander_k * wander[i])
         front[i] = min(1.0, abs(mean[min(n - 1, i + 3)] - mean[max(0, i - 3)]) / 9.0)
         spell[i] = min(1.0, max(0.0, (-14.0 - mean[i]) / 8.0))

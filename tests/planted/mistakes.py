@@ -897,8 +897,8 @@ MISTAKES = (
     (
         "winters-warm-at-night",
         WINTERS,
-        "temperature[i] = slow + daily * daily_shape(i % 24)",
-        "temperature[i] = slow - daily * daily_shape(i % 24)",
+        "daily[i] = clear * daily_shape(i % 24)",
+        "daily[i] = -clear * daily_shape(i % 24)",
         "Nights are warmer than days.",
     ),
     (
@@ -932,9 +932,30 @@ MISTAKES = (
     (
         "winters-seed-ignored",
         WINTERS,
-        'rng = Random(f"{kind} {seed}")',
-        "rng = Random(kind)",
+        'rng = Random(f"{kind} {seed} {number}")',
+        'rng = Random(f"{kind} {number}")',
         "Every seed is the same winter.",
+    ),
+    (
+        "winters-one-candidate",
+        WINTERS,
+        'rng = Random(f"{kind} {seed} {number}")',
+        'rng = Random(f"{kind} {seed}")',
+        "A seed's candidates are all the same winter.",
+    ),
+    (
+        "winters-outside-taken",
+        WINTERS,
+        "if not outside(statistics(drawn)):",
+        "if statistics(drawn):",
+        "Winters beyond every measured one are taken.",
+    ),
+    (
+        "winters-scaled-once",
+        WINTERS,
+        "a *= sd_k / spread",
+        "a = sd_k / spread",
+        "The second correction of the spread forgets the first.",
     ),
     (
         "winters-a-day-short",
