@@ -392,7 +392,7 @@ class Glass:
 
     def _recall(self, recent: "array", sign: int) -> None:
         """Put the look in last_* at the end of the last ones, or take it away from there again."""
-        if sign > 0:
+        if sign == 1:
             for n in range(RECENT - 1):
                 recent[n] = recent[n + 1]
             cell = cell_of(self.last_fx) + 1

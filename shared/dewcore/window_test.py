@@ -20,7 +20,7 @@ DRYING_S = 7200  # the glass may stay wet for so long after a test
 # Looks teach most while RH is so far from the cautious ceiling
 LOOK_BELOW_PCT = 2.0
 LOOK_ABOVE_PCT = 8.0
-RAISABLE_PCT = 8.0  # so far below it a test still reaches it within its half hour in many houses
+RAISABLE_PCT = 3.0  # below that a test still reaches it: half an hour adds 1 to 3 % RH in simulated houses
 # around dawn: the coldest of the day, no sun on the glass, bedrooms slept in
 DAWN_FROM_MIN = 300
 DAWN_TO_MIN = 600
@@ -42,7 +42,7 @@ TEST_TOO_SOON = 11  # after the last test, or too many within a day
 # Guidance
 GUIDE_NONE = 0
 GUIDE_LOOK = 1  # look now
-GUIDE_TEST = 2  # the air is too dry for a look to teach much: confirm being at the window first
+GUIDE_TEST = 2  # look now, and confirm being at the window so that the air may get more humid meanwhile
 
 
 def conditions(readings: "Readings", inputs: "Inputs", season_over: bool) -> int:
@@ -177,6 +177,18 @@ class WindowTest:
         return max(0.0, min(RAISE_PCT, sure_pct - cautious_pct + BEYOND_PCT))
 
 
+def may_teach(readings: "Readings", inputs: "Inputs", season_over: bool, glass: "Glass", settings: "Settings") -> bool:
+    """Whether this is an hour at which a look could teach: around dawn, curtains surely drawn or open, f unknown."""
+    when = when_of(readings, settings)
+    minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
+    return (
+        when != UNSURE
+        and DAWN_FROM_MIN <= minute < DAWN_TO_MIN
+        and not glass.determined(when == NIGHT)
+        and conditions(readings, inputs, season_over) == TEST_NONE
+    )
+
+
 def guide(
     readings: "Readings",
     inputs: "Inputs",
@@ -191,20 +203,13 @@ def guide(
     cautious_pct: RH [%] at which glass of the cautious factor gets wet.  Nothing is asked without a clock, within
     half an hour of the curtains' times, or again just after a look.
     """
-    when = when_of(readings, test.settings)
-    if when == UNSURE or glass.determined(when == NIGHT):
-        return GUIDE_NONE
-    minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
-    if not DAWN_FROM_MIN <= minute < DAWN_TO_MIN:
-        return GUIDE_NONE
-    if glass.last_s >= 0 and 0 <= now_s - glass.last_s < SAME_MOMENT_S:
-        return GUIDE_NONE
-    if conditions(readings, inputs, season_over) != TEST_NONE:
-        return GUIDE_NONE
-    above_pct = inputs.rh_pct - cautious_pct
-    if -LOOK_BELOW_PCT <= above_pct <= LOOK_ABOVE_PCT:
-        return GUIDE_LOOK
-    can_test = test.allowed and not test.testing and not test.is_too_soon(now_s)
-    if can_test and -LOOK_BELOW_PCT - RAISABLE_PCT <= above_pct < 0.0:
-        return GUIDE_TEST
-    return GUIDE_NONE
+    advice = GUIDE_NONE
+    just_looked = glass.last_s >= 0 and 0 <= now_s - glass.last_s < SAME_MOMENT_S
+    if not just_looked and may_teach(readings, inputs, season_over, glass, test.settings):
+        above_pct = inputs.rh_pct - cautious_pct
+        can_test = test.allowed and not test.testing and not test.is_too_soon(now_s)
+        if can_test and -LOOK_BELOW_PCT - RAISABLE_PCT <= above_pct < RAISE_PCT:
+            advice = GUIDE_TEST
+        elif -LOOK_BELOW_PCT <= above_pct <= LOOK_ABOVE_PCT:
+            advice = GUIDE_LOOK
+    return advice

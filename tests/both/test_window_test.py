@@ -76,12 +76,30 @@ class TestCodes(unittest.TestCase):
         self.assertEqual(codes, (6, 7, 8, 9, 10, 11))
         self.assertEqual((t.GUIDE_NONE, t.GUIDE_LOOK, t.GUIDE_TEST), (0, 1, 2))
 
+    def test_what_was_asked_for_and_chosen(self):
+        """8 % RH and 30 minutes are demanded; the window of useful looks is -2 to 8 %; the rest is chosen."""
+        self.assertEqual((t.RAISE_PCT, t.LONGEST_S, t.LOOK_BELOW_PCT, t.LOOK_ABOVE_PCT), (8.0, 1800, 2.0, 8.0))
+        self.assertEqual((t.BEYOND_PCT, t.RAISABLE_PCT, t.PAUSE_S, t.A_DAY, t.DRYING_S), (1.0, 3.0, 10800, 3, 7200))
+
 
 class TestBeginning(unittest.TestCase):
     def test_before_anything_none_runs(self):
         test = t.WindowTest()
-        self.assertEqual((test.testing, test.drying, test.said), (False, False, t.TEST_NONE))
+        self.assertEqual((test.allowed, test.testing, test.drying, test.said), (False, False, False, t.TEST_NONE))
+        self.assertEqual((test.ended_s, test.begun_s), (-1, [-1, -1, -1]))
         self.assertFalse(test.is_too_soon(0))
+        bench = Bench()
+        bench.test = test
+        bench.leave()
+        self.assertTrue(bench.ask())
+
+    def test_its_own_settings_say_when_the_curtains_are_drawn(self):
+        """06:00 is day where they are drawn from 22:00 to 05:00."""
+        bench = Bench()
+        bench.test.settings.change({"curtains_from_min": 1320, "curtains_to_min": 300})
+        bench.glass.factor(True)
+        bench.glass.settled[g.NIGHT] = True
+        self.assertTrue(bench.ask())
 
     def test_it_begins_when_the_owner_confirms(self):
         bench = Bench()
@@ -98,6 +116,10 @@ class TestBeginning(unittest.TestCase):
         self.assertEqual(bench.test.said, t.TEST_NONE)
         bench.leave()
         self.assertTrue(bench.ask())
+
+    def test_without_a_test_the_answer_is_no(self):
+        self.assertIs(Bench().scan(), False)
+        self.assertIs(running().scan(), True)
 
     def test_no_other_request_begins_one(self):
         bench = Bench()
@@ -302,9 +324,19 @@ class TestDrying(unittest.TestCase):
 class TestGuidance(unittest.TestCase):
     def test_a_look_teaches_from_two_below_to_eight_above_the_cautious_ceiling(self):
         bench = Bench()
+        bench.allowed = False
+        bench.scan()
         for rh_pct, code in (
-            (19.9, t.GUIDE_NONE), (20.0, t.GUIDE_TEST), (27.9, t.GUIDE_TEST), (28.0, t.GUIDE_LOOK),
-            (30.0, t.GUIDE_LOOK), (38.0, t.GUIDE_LOOK), (38.1, t.GUIDE_NONE),
+            (27.9, t.GUIDE_NONE), (28.0, t.GUIDE_LOOK), (30.0, t.GUIDE_LOOK), (38.0, t.GUIDE_LOOK),
+            (38.1, t.GUIDE_NONE),
+        ):  # fmt: skip
+            self.assertEqual(bench.guide(rh_pct), code)
+
+    def test_a_test_helps_from_five_below_to_eight_above_it(self):
+        bench = Bench()
+        for rh_pct, code in (
+            (24.9, t.GUIDE_NONE), (25.0, t.GUIDE_TEST), (30.0, t.GUIDE_TEST), (37.9, t.GUIDE_TEST),
+            (38.0, t.GUIDE_LOOK),
         ):  # fmt: skip
             self.assertEqual(bench.guide(rh_pct), code)
 
@@ -324,8 +356,8 @@ class TestGuidance(unittest.TestCase):
         """05:00 to 10:00, but not 07:30 to 08:30; by the local clock."""
         bench = Bench()
         for minute, code in (
-            (299, t.GUIDE_NONE), (300, t.GUIDE_LOOK), (449, t.GUIDE_LOOK), (450, t.GUIDE_NONE),
-            (510, t.GUIDE_NONE), (511, t.GUIDE_LOOK), (599, t.GUIDE_LOOK), (600, t.GUIDE_NONE),
+            (299, t.GUIDE_NONE), (300, t.GUIDE_TEST), (449, t.GUIDE_TEST), (450, t.GUIDE_NONE),
+            (510, t.GUIDE_NONE), (511, t.GUIDE_TEST), (599, t.GUIDE_TEST), (600, t.GUIDE_NONE),
         ):  # fmt: skip
             for utc_offset_s in (0, -18000):
                 bench.readings.utc_offset_s = utc_offset_s
@@ -341,13 +373,13 @@ class TestGuidance(unittest.TestCase):
         bench = Bench()
         bench.glass.factor(True)
         bench.glass.settled[g.DAY] = True
-        self.assertEqual(bench.guide(30.0), t.GUIDE_LOOK)
+        self.assertEqual(bench.guide(30.0), t.GUIDE_TEST)
         bench.glass.settled[g.NIGHT] = True
         self.assertEqual(bench.guide(30.0), t.GUIDE_NONE)
         bench.readings.utc_s = DAWN_S + 3 * 3600
         self.assertEqual(bench.guide(30.0), t.GUIDE_NONE)
         bench.glass.settled[g.DAY] = False
-        self.assertEqual(bench.guide(30.0), t.GUIDE_LOOK)
+        self.assertEqual(bench.guide(30.0), t.GUIDE_TEST)
 
     def test_not_again_within_ten_minutes_of_a_look(self):
         bench = Bench()
@@ -356,12 +388,12 @@ class TestGuidance(unittest.TestCase):
         bench.glass.last_s = bench.now_s
         self.assertEqual(bench.guide(30.0), t.GUIDE_NONE)
         bench.glass.last_s = bench.now_s - 600
-        self.assertEqual(bench.guide(30.0), t.GUIDE_LOOK)
+        self.assertEqual(bench.guide(30.0), t.GUIDE_TEST)
         bench.glass.last_s = bench.now_s + 1
-        self.assertEqual(bench.guide(30.0), t.GUIDE_LOOK)
+        self.assertEqual(bench.guide(30.0), t.GUIDE_TEST)
         bench.now_s = 100
         bench.glass.last_s = -1
-        self.assertEqual(bench.guide(30.0), t.GUIDE_LOOK)
+        self.assertEqual(bench.guide(30.0), t.GUIDE_TEST)
         bench.glass.last_s = 0
         self.assertEqual(bench.guide(30.0), t.GUIDE_NONE)
 
