@@ -141,6 +141,7 @@ class Glass:
         "measured_s",
         "said",
         "tapped",
+        "chances",
         "weights",
         "preset",
         "low",
@@ -169,6 +170,7 @@ class Glass:
         self.measured_s: int = -1
         self.said: int = LOOK_NONE
         self.tapped: int = -1  # the tap last seen; one that outlasts a boot counts for nothing
+        self.chances = array("f", bytes(4 * CELLS))  # of the last look, by cell
         self.weights = array("f", bytes(4 * CELLS))
         self.preset: "list[float]" = [0.0, 0.0]  # the setting for which the values below were worked out
         self.low: "list[float]" = [0.0, 0.0]
@@ -263,6 +265,9 @@ class Glass:
         self.last_when = when
         self.last_fx = fx
         self.last_spread = sqrt(LOOK_F * LOOK_F + rh_f * rh_f)
+        for n in range(CELLS):
+            chance = fog_chance(LOWEST_F + STEP_F * n, fx, self.last_spread)
+            self.chances[n] = chance if tap == TAP_FOG else 1.0 - chance
         self.said = self._take()
         self.last_taught = self.said != LOOK_EXPECTED
         return self.said
@@ -291,12 +296,18 @@ class Glass:
         """The state to keep: looks, what a sensor measured, the last looks, evidence in steps of 0.001."""
         looks = self.looks
         measured_f = self.measured_f
-        image = struct.pack(IMAGE_HEAD, IMAGE, looks[DAY], looks[NIGHT], measured_f[DAY], measured_f[NIGHT])
-        image += bytes(self.recent[DAY]) + bytes(self.recent[NIGHT])
+        image = bytearray(IMAGE_BYTES)
+        struct.pack_into(IMAGE_HEAD, image, 0, IMAGE, looks[DAY], looks[NIGHT], measured_f[DAY], measured_f[NIGHT])
+        at = struct.calcsize(IMAGE_HEAD)
+        for part in (DAY, NIGHT):
+            for cell in self.recent[part]:
+                struct.pack_into("b", image, at, cell)
+                at += 1
         for part in (DAY, NIGHT):
             for value in self.evidence[part]:
-                image += struct.pack("<H", int(0.5 - 1000.0 * value))
-        return image
+                struct.pack_into("<H", image, at, int(0.5 - 1000.0 * value))
+                at += 2
+        return bytes(image)
 
     def unpack(self, image: bytes) -> bool:
         """Take a state that pack() made, all of it or none; True where it was one."""
@@ -365,13 +376,8 @@ class Glass:
         total = self._weigh(part)
         found = 0.0
         for n in range(CELLS):
-            found += self.weights[n] * self._chance(n)
+            found += self.weights[n] * self.chances[n]
         return found / total
-
-    def _chance(self, n: int) -> float:
-        """Probability of the look in last_* where f is that of cell n."""
-        fog = fog_chance(LOWEST_F + STEP_F * n, self.last_fx, self.last_spread)
-        return fog if self.last_tap == TAP_FOG else 1.0 - fog
 
     def _count(self, sign: int) -> None:
         """Add (1) or take back (-1) the look in last_* for every part it speaks of."""
@@ -420,7 +426,7 @@ class Glass:
         evidence = self.evidence[part]
         largest = LEAST_EVIDENCE
         for n in range(CELLS):
-            evidence[n] += sign * share * log(self._chance(n))
+            evidence[n] += sign * share * log(self.chances[n])
             largest = max(largest, evidence[n])
         for n in range(CELLS):
             evidence[n] = max(LEAST_EVIDENCE, evidence[n] - largest)
