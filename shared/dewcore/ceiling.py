@@ -42,7 +42,12 @@ def room_ceiling_pct(indoor_c: float, room_excess_pa: float, glass_c: float) -> 
     main sensor's [Pa].  Without excess and with the main room's glass this is the main room's own ceiling.
     May be negative: then the room's own moisture is already too much.
     """
-    return 100.0 * (sat_surface_pa(glass_c) - room_excess_pa) / sat_water_pa(indoor_c)
+    return wet_glass_pct(sat_water_pa(indoor_c), room_excess_pa, sat_surface_pa(glass_c))
+
+
+def wet_glass_pct(indoor_sat_pa: float, room_excess_pa: float, surface_pa: float) -> float:
+    """`room_ceiling_pct` from the saturation pressures [Pa] of the main sensor's air and of the glass."""
+    return 100.0 * (surface_pa - room_excess_pa) / indoor_sat_pa
 
 
 def corner_ceiling_pct(indoor_c: float, mean_outdoor_c: float, corner_f: float) -> float:
@@ -50,8 +55,13 @@ def corner_ceiling_pct(indoor_c: float, mean_outdoor_c: float, corner_f: float) 
 
     mean_outdoor_c: the trailing 7-day mean [°C]; the standard's own period is a month (EN ISO 13788:2012).
     """
+    return dry_corner_pct(sat_water_pa(indoor_c), indoor_c, mean_outdoor_c, corner_f)
+
+
+def dry_corner_pct(indoor_sat_pa: float, indoor_c: float, mean_outdoor_c: float, corner_f: float) -> float:
+    """`corner_ceiling_pct` where the saturation pressure [Pa] of the main sensor's air is known."""
     corner_c = glass_temperature_c(indoor_c, mean_outdoor_c, corner_f)
-    return 100.0 * CORNER_RH * sat_water_pa(corner_c) / sat_water_pa(indoor_c)
+    return 100.0 * CORNER_RH * sat_water_pa(corner_c) / indoor_sat_pa
 
 
 def envelope_ceiling_pct(indoor_c: float, mean_outdoor_vapour_pa: float, excess_pa: float) -> float:
@@ -60,4 +70,9 @@ def envelope_ceiling_pct(indoor_c: float, mean_outdoor_vapour_pa: float, excess_
     mean_outdoor_vapour_pa: trailing 7-day mean [Pa].  The classes of EN ISO 13788:2012 Annex A bound the
     excess by 270, 540, 810, 1080 Pa in the cold; air carries it into walls and attic.
     """
-    return 100.0 * (mean_outdoor_vapour_pa + excess_pa) / sat_water_pa(indoor_c)
+    return dry_envelope_pct(sat_water_pa(indoor_c), mean_outdoor_vapour_pa, excess_pa)
+
+
+def dry_envelope_pct(indoor_sat_pa: float, mean_outdoor_vapour_pa: float, excess_pa: float) -> float:
+    """`envelope_ceiling_pct` from the saturation pressure [Pa] of the main sensor's air."""
+    return 100.0 * (mean_outdoor_vapour_pa + excess_pa) / indoor_sat_pa

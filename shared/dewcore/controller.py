@@ -5,7 +5,7 @@ from dewcore import words as w
 from dewcore.judge import INDOOR_AND_RH, Judge
 from dewcore.margin import Margin
 from dewcore.permit import LATCHING, PROOF_NONE, Permit
-from dewcore.psychro import vapour_pa, wetting_point_c
+from dewcore.psychro import sat_surface_pa, sat_water_pa, vapour_pa, wetting_point_c
 from dewcore.readings import (
     GLASS,
     OUTDOOR_DAY_LOWEST,
@@ -133,7 +133,13 @@ class Controller:
 
     def scan(self, readings: "Readings", now_s: int) -> "Decision":
         """One pass from readings to decision at now_s [s]; the Decision object is the same each time."""
-        self._remember(readings.contacts, now_s)
+        self.scanned_s = now_s
+        seen = self.seen
+        n = 0
+        for contact in readings.contacts:
+            seen[n] = contact.state
+            seen[n + 1] = contact.since_s
+            n += 2
         judge = self.judge
         inputs = judge.inputs
         d = self.decision
@@ -160,36 +166,32 @@ class Controller:
         d.notices = self._notices(inputs, now_s)
         return d
 
-    def _remember(self, contacts: "list[Contact]", now_s: int) -> None:
-        self.scanned_s = now_s
-        seen = self.seen
-        n = 0
-        for contact in contacts:
-            seen[n] = contact.state
-            seen[n + 1] = contact.since_s
-            n += 2
-
     def _retarget(self, readings: "Readings") -> None:
         """Ceiling and target from the inputs as they stand: what each surface allows and which one binds."""
         s = self.settings
         inputs = self.judge.inputs
         d = self.decision
-        indoor_c = inputs.indoor_c
         self._measure_room(inputs)
-        night = self._is_night(readings)
-        night_colder_k, night_excess_pa = self._room(True)
-        colder_k, excess_pa = (night_colder_k, night_excess_pa) if night else self._room(False)
-        f = s.glass_f_night if night else s.glass_f_day
-        modelled_c = c.glass_temperature_c(indoor_c - colder_k, inputs.outdoor_c, f)
+        # The coldest room as the worse of setting and sensors has it; its sleepers' moisture counts only at night.
+        room_c = inputs.indoor_c - max(s.room_colder_k, self.room_colder_k)
+        night_excess_pa = max(s.room_excess_g_kg * c.PA_PER_G_KG, self.room_excess_pa)
+        night_c = c.glass_temperature_c(room_c, inputs.outdoor_c, s.glass_f_night)
+        if self._is_night(readings):
+            modelled_c = night_c
+            curtains_f = 0.0
+            excess_pa = night_excess_pa
+        else:
+            modelled_c = c.glass_temperature_c(room_c, inputs.outdoor_c, s.glass_f_day)
+            curtains_f = s.glass_f_day - s.glass_f_night
+            excess_pa = self.room_excess_pa
         if inputs.trusted & (1 << GLASS):
             self.glass_colder_k = modelled_c - inputs.glass_c
         d.glass_c = modelled_c - max(0.0, self.glass_colder_k)
-        terms = self.terms
-        terms.glass_pct = c.room_ceiling_pct(indoor_c, excess_pa, d.glass_c)
-        self._plain(inputs, night_colder_k, night_excess_pa, modelled_c - self.glass_colder_k, f)
+        self.terms.glass_pct = c.wet_glass_pct(inputs.indoor_sat_pa, excess_pa, sat_surface_pa(d.glass_c))
+        self._plain(inputs, night_excess_pa, night_c, modelled_c - self.glass_colder_k, curtains_f)
         self._slow(inputs)
         self._bind()
-        wetting_pa = vapour_pa(indoor_c, d.target_pct) + excess_pa
+        wetting_pa = 0.01 * d.target_pct * inputs.indoor_sat_pa + excess_pa
         d.margin_k = d.glass_c - wetting_point_c(wetting_pa) if wetting_pa > 1.0 else 99.0
         self._standing(inputs, readings)
 
@@ -204,36 +206,34 @@ class Controller:
             return minute >= first or minute < last
         return first <= minute < last
 
-    def _room(self, night: bool) -> tuple:
-        """How much colder [K] and moister [Pa] the coldest room is: its sleepers' moisture only at night."""
-        excess_pa = self.settings.room_excess_g_kg * c.PA_PER_G_KG if night else 0.0
-        return max(self.settings.room_colder_k, self.room_colder_k), max(excess_pa, self.room_excess_pa)
-
     def _measure_room(self, inputs: "Inputs") -> None:
         """What the coldest room's own sensors say, while they can be trusted."""
         both = (1 << ROOM) | (1 << ROOM_RH)
         if inputs.trusted & both == both:
             self.room_colder_k = max(0.0, inputs.indoor_c - inputs.room_c)
-            measured_pa = vapour_pa(inputs.room_c, inputs.room_rh_pct)
-            self.room_excess_pa = max(0.0, measured_pa - vapour_pa(inputs.indoor_c, inputs.rh_pct))
+            measured_pa = 0.01 * inputs.room_rh_pct * sat_water_pa(inputs.room_c)
+            self.room_excess_pa = max(0.0, measured_pa - 0.01 * inputs.rh_pct * inputs.indoor_sat_pa)
 
     def _plain(
-        self, inputs: "Inputs", colder_k: float, excess_pa: float, sensed_c: float, f_now: float
+        self, inputs: "Inputs", excess_pa: float, night_c: float, sensed_c: float, curtains_f: float
     ) -> None:
         """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
 
-        sensed_c: the glass now by its own sensor [°C], very warm without one.  Curtains cool it by what they
-        cost the main room's glass, never less in a colder room: there a smaller cost would raise the target.
+        night_c: the glass modelled as at night [°C]; sensed_c: the glass now by its own sensor [°C], very warm
+        without one; curtains_f: what drawing the curtains now would still take off its factor.  They cool it by
+        what they cost the main room's glass, never less in a colder room: there a smaller cost would raise the
+        target.
         """
         s = self.settings
-        f = s.glass_f_night
-        cooled_c = c.glass_temperature_c(inputs.indoor_c - colder_k, inputs.outdoor_c, f)
-        curtains_k = (f_now - f) * max(0.0, inputs.indoor_c - inputs.outdoor_c)
-        cooled_c = min(cooled_c, sensed_c - curtains_k) - s.plain_margin_k
-        surface_pct = c.room_ceiling_pct(inputs.indoor_c, 0.0, cooled_c)
-        plain_pct = c.room_ceiling_pct(inputs.indoor_c, excess_pa, cooled_c)
+        indoor_c = inputs.indoor_c
+        outdoor_c = inputs.outdoor_c
+        curtains_k = curtains_f * max(0.0, indoor_c - outdoor_c)
+        cooled_c = min(night_c, sensed_c - curtains_k) - s.plain_margin_k
+        surface_pa = sat_surface_pa(cooled_c)
+        plain_pct = c.wet_glass_pct(inputs.indoor_sat_pa, excess_pa, surface_pa)
+        surface_pct = 100.0 * surface_pa / inputs.indoor_sat_pa  # the same without the excess
         self.terms.plain_pct = plain_pct - self.margin.set(
-            plain_pct, surface_pct, cooled_c, f, inputs.indoor_c, inputs.outdoor_c, s
+            plain_pct, surface_pct, cooled_c, s.glass_f_night, indoor_c, outdoor_c, s
         )
 
     def _slow(self, inputs: "Inputs") -> None:
@@ -242,15 +242,17 @@ class Controller:
         terms = self.terms
         history = self.judge.history
         outdoor_c = inputs.outdoor_c
-        mean_c = history.mean_c(outdoor_c)
-        outdoor_pa = history.mean_vapour_pa(outdoor_c, s.outdoor_rh_pct)
-        if inputs.outdoor_basis != OUTDOOR_READ:  # the known week may be long past: it is no warmer than now
+        mean_c = history.week_c
+        outdoor_pa = history.week_pa
+        if history.count == 0:
+            mean_c = outdoor_c
+            outdoor_pa = vapour_pa(outdoor_c, s.outdoor_rh_pct)
+        elif inputs.outdoor_basis != OUTDOOR_READ:  # the known week may be long past: it is no warmer than now
             mean_c = min(mean_c, outdoor_c)
             outdoor_pa = min(outdoor_pa, vapour_pa(outdoor_c, s.outdoor_rh_pct))
-        terms.corner_pct = c.corner_ceiling_pct(inputs.indoor_c, mean_c, s.corner_f)
-        terms.envelope_pct = min(
-            s.cap_pct, c.envelope_ceiling_pct(inputs.indoor_c, outdoor_pa, s.vapour_excess_pa)
-        )
+        indoor_pa = inputs.indoor_sat_pa
+        terms.corner_pct = c.dry_corner_pct(indoor_pa, inputs.indoor_c, mean_c, s.corner_f)
+        terms.envelope_pct = min(s.cap_pct, c.dry_envelope_pct(indoor_pa, outdoor_pa, s.vapour_excess_pa))
         terms.owner_pct = s.wish_pct
         self.season_over = history.season_over(self.season_over, outdoor_c, s.season_max_c)
 

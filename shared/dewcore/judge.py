@@ -6,19 +6,20 @@ when three readings in a row agree on the new level, so that no spike moves the 
 
 from dewcore import readings as r
 from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, OutdoorBelief, OutdoorHistory
-from dewcore.psychro import STANDARD_PRESSURE_PA, humidity_ratio_g_kg, vapour_pa
+from dewcore.psychro import STANDARD_PRESSURE_PA, humidity_ratio_g_kg, sat_water_pa
 from dewcore.settings import Settings
 
+ANY = 1000.0  # a step wider than every range
 # A channel's row: lowest and highest believable value, oldest believable age [s], largest step between
-# two readings (0: any).
+# two readings.
 #   indoor air 0..45 °C: outside it nobody lives there; RH 1..99 %: sensors stick at both ends
 #   outdoor -70..60 °C: the dry-bulb range of the EnergyPlus weather file dictionary
 LIMITS = (
     (0.0, 45.0, 30, 3.0),
     (1.0, 99.0, 30, 8.0),
-    (-70.0, 60.0, HOLD_S, 0.0),  # its steps are OutdoorBelief's
+    (-70.0, 60.0, HOLD_S, ANY),  # its steps are OutdoorBelief's
     (-50.0, 60.0, 60, 8.0),
-    (-10.0, 120.0, 60, 0.0),
+    (-10.0, 120.0, 60, ANY),
     (0.0, 45.0, 300, 5.0),
     (1.0, 99.0, 300, 10.0),
 )
@@ -68,7 +69,7 @@ class Channel:
         self.max_step: float = row[3]
 
     def take(self, sample: "r.Sample", now_s: int) -> bool:
-        """Take a value that differs from the last good one if it can be believed; True where it was taken."""
+        """Take any reading if it can be believed; True where it was taken."""
         at_s = sample.at_s
         if sample.error != r.ERROR_OK or at_s < 0 or not self.at_s <= at_s <= now_s:
             self.fault = r.OUT_OF_RANGE if sample.error == r.ERROR_RANGE else r.MISSING
@@ -77,7 +78,7 @@ class Channel:
         if not self.low <= value <= self.high:
             self.fault = r.OUT_OF_RANGE
             return False
-        if self.at_s >= 0 and self.max_step > 0.0 and self._is_jump(value, at_s):
+        if self.at_s >= 0 and not abs(value - self.good) <= self.max_step and self._doubts(value, at_s):
             self.fault = r.JUMPING
             return False
         self.fault = r.TRUSTED
@@ -87,9 +88,8 @@ class Channel:
         self.at_s = at_s
         return True
 
-    def _is_jump(self, value: float, at_s: int) -> bool:
-        if abs(value - self.good) <= self.max_step:
-            return False
+    def _doubts(self, value: float, at_s: int) -> bool:
+        """Whether a jump to value still lacks readings that agree on it."""
         if at_s > self.jump_at_s:  # a newer reading; the same again, or an older one, confirms nothing
             agrees = self.jump_count > 0 and abs(value - self.jump_to) <= self.max_step
             self.jump_count = self.jump_count + 1 if agrees else 1
@@ -138,16 +138,22 @@ class Judge:
     def judge(self, readings: "r.Readings", now_s: int) -> bool:
         """Bring `inputs` up to now_s [s]; True where a believed value, or its trust, changed."""
         inputs = self.inputs
-        samples = readings.samples
         changed = False
         trusted = 0
         for channel in self.channels:
             index = channel.index
-            sample = samples[index]
-            if sample.value == channel.good and sample.error == 0 and 0 <= channel.at_s <= sample.at_s <= now_s:
-                channel.at_s = sample.at_s  # the same again: nothing to judge
+            sample = readings.samples[index]
+            value = sample.value
+            good = channel.good
+            usual = value == good or abs(value - good) <= channel.max_step and channel.low <= value <= channel.high
+            if usual and sample.error == 0 and 0 <= channel.at_s <= sample.at_s <= now_s:
+                channel.at_s = sample.at_s  # as `take` would, without the call
                 channel.fault = 0
                 channel.jump_count = 0
+                if value != good:
+                    channel.good = value
+                    channel.same_since_s = sample.at_s
+                    changed = True
             elif channel.take(sample, now_s):
                 changed = True
             age_s = now_s - channel.at_s
@@ -168,9 +174,7 @@ class Judge:
             changed = True
         if changed:
             self._fill()
-        if self._outdoor(now_s):
-            changed = True
-        return changed
+        return self._outdoor(now_s) or changed
 
     def _fill(self) -> None:
         """Copy the good values; watch whether the indoor air moves while the RH stands still."""
@@ -181,7 +185,9 @@ class Judge:
                 continue
             value = channel.good
             if index == r.INDOOR:
-                inputs.indoor_c = value
+                if value != inputs.indoor_c:
+                    inputs.indoor_c = value
+                    inputs.indoor_sat_pa = sat_water_pa(value)
                 if abs(value - self.rh_same_indoor_c) > MOVED_K:
                     self.rh_moved = True
             elif index == r.RH:
@@ -201,7 +207,7 @@ class Judge:
                 inputs.room_c = value
             else:
                 inputs.room_rh_pct = value
-        indoor_pa = vapour_pa(inputs.indoor_c, inputs.rh_pct)
+        indoor_pa = 0.01 * inputs.rh_pct * inputs.indoor_sat_pa
         inputs.humidity_ratio = 0.001 * humidity_ratio_g_kg(indoor_pa, STANDARD_PRESSURE_PA)
 
     def _outdoor(self, now_s: int) -> bool:

@@ -18,9 +18,22 @@ class OutdoorHistory:
     """Means of the hours known last, at most 168, in whole-number sums that never drift.
 
     hour_cc: hourly mean temperature [0.01 °C]; hour_dpa: vapour pressure [0.1 Pa] at the assumed outdoor RH.
+    week_c, week_pa, day_c: their means [°C, Pa] over all hours and over the last 24, once there is an hour.
     """
 
-    __slots__ = ("hour_cc", "hour_dpa", "count", "next", "sum_cc", "sum_dpa", "part_c_s", "part_s")
+    __slots__ = (
+        "hour_cc",
+        "hour_dpa",
+        "count",
+        "next",
+        "sum_cc",
+        "sum_dpa",
+        "part_c_s",
+        "part_s",
+        "week_c",
+        "week_pa",
+        "day_c",
+    )
 
     def __init__(self) -> None:
         self.hour_cc = array("h", [0] * HOURS)
@@ -31,6 +44,9 @@ class OutdoorHistory:
         self.sum_dpa: int = 0
         self.part_c_s: float = 0.0
         self.part_s: int = 0
+        self.week_c: float = 0.0
+        self.week_pa: float = 0.0
+        self.day_c: float = 0.0
 
     def note(self, outdoor_c: float, seconds: int, rh_pct: float) -> bool:
         """Add `seconds` at outdoor_c [°C]; True where that completed an hour."""
@@ -53,31 +69,36 @@ class OutdoorHistory:
         self.sum_cc += self.hour_cc[i]
         self.sum_dpa += self.hour_dpa[i]
         self.next = i + 1 if i + 1 < HOURS else 0
+        self._renew_means()
         return True
 
-    def mean_c(self, now_c: float) -> float:
-        """7-day mean [°C]; of fewer hours at the start, of none now_c."""
-        return 0.01 * self.sum_cc / self.count if self.count else now_c
-
-    def mean_vapour_pa(self, now_c: float, rh_pct: float) -> float:
-        """7-day mean vapour pressure [Pa]; of fewer hours at the start, of none that of now_c."""
-        return 0.1 * self.sum_dpa / self.count if self.count else vapour_pa(now_c, rh_pct)
-
-    def day_mean_c(self, now_c: float) -> float:
-        """Mean of the last 24 known hours [°C]; of none now_c."""
+    def _renew_means(self) -> None:
+        """The means change only when an hour is complete, and are asked for at each scan."""
+        self.week_c = 0.01 * self.sum_cc / self.count
+        self.week_pa = 0.1 * self.sum_dpa / self.count
         n = self.count if self.count < 24 else 24
-        if n == 0:
-            return now_c
         total = 0
         for back in range(1, n + 1):
             total += self.hour_cc[self.next - back]  # a negative index wraps to the ring's end
-        return 0.01 * total / n
+        self.day_c = 0.01 * total / n
+
+    def mean_c(self, now_c: float) -> float:
+        """7-day mean [°C]; of fewer hours at the start, of none now_c."""
+        return self.week_c if self.count else now_c
+
+    def mean_vapour_pa(self, now_c: float, rh_pct: float) -> float:
+        """7-day mean vapour pressure [Pa]; of fewer hours at the start, of none that of now_c."""
+        return self.week_pa if self.count else vapour_pa(now_c, rh_pct)
+
+    def day_mean_c(self, now_c: float) -> float:
+        """Mean of the last 24 known hours [°C]; of none now_c."""
+        return self.day_c if self.count else now_c
 
     def season_over(self, was_over: bool, now_c: float, limit_c: float) -> bool:
         """Whether the day's mean is too mild for humidifying; limit_c [°C] less a band once it was over."""
         if was_over:
             limit_c -= SEASON_BAND_K
-        return not self.day_mean_c(now_c) <= limit_c
+        return not (self.day_c if self.count else now_c) <= limit_c
 
     def day_lowest_c(self, now_c: float) -> float:
         """Lowest of the last 24 known hours and now_c [°C]."""

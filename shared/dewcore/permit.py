@@ -10,6 +10,7 @@ SUPPLY_RISE_K = 8.0  # supply above return air that proves moving, heated air
 SUPPLY_RISE_S = 300  # within this time of the fan's start
 DRAIN_RUNS_S = 1200  # drain wet this long after the valve shut: water runs by itself
 DRAIN_DRY_S = 600  # drain dry this long after the valve opened: no water
+BOTH_AIRS = (1 << SUPPLY) | (1 << INDOOR)
 STUCK_OFF_S = 86400  # heat for so long without any fan proof
 
 PROOF_NONE = 0
@@ -56,15 +57,22 @@ class Permit:
         if s.owner_off:
             refusals |= 1 << w.OWNER_OFF
         if s.has_off_switch:
-            refusals |= _interlock(readings.off_switch.state, w.SWITCH_OFF)
+            state = readings.off_switch.state
+            if state != OFF:
+                refusals |= 1 << (w.SWITCH_OFF if state == ON else w.CONTACT_UNREADABLE)
         if s.has_absent:
-            refusals |= _interlock(readings.absent.state, w.ABSENT)
+            state = readings.absent.state
+            if state != OFF:
+                refusals |= 1 << (w.ABSENT if state == ON else w.CONTACT_UNREADABLE)
         if not inputs.trusted & (1 << INDOOR):
             refusals |= 1 << w.INDOOR_BAD
         if not inputs.trusted & (1 << RH):
             refusals |= 1 << w.RH_BAD
-        refusals |= self._fan(readings, inputs, now_s)
-        return refusals | self._heat(readings, inputs)
+        warm = False
+        if s.has_supply and inputs.trusted & BOTH_AIRS == BOTH_AIRS:
+            warm = inputs.supply_c - inputs.indoor_c >= SUPPLY_RISE_K
+        refusals |= self._fan(readings, inputs, warm, now_s)
+        return refusals | self._heat(readings, warm)
 
     def _water(self, readings: "Readings", valve: "Valve", now_s: int) -> int:
         """Leak wire, overflow and drain; wet ones are latched."""
@@ -106,18 +114,20 @@ class Permit:
             return 1 << w.CONTACT_UNREADABLE
         return 0
 
-    def _fan(self, readings: "Readings", inputs: "Inputs", now_s: int) -> int:
+    def _fan(self, readings: "Readings", inputs: "Inputs", warm: bool, now_s: int) -> int:
         """Fan proof by grade; below airflow a fitted supply thermometer must show the warm air within 5 minutes."""
         s = self.settings
         self.grade = PROOF_NONE
         fan = readings.fan
         state = fan.state
-        self._watch_stuck_off(readings, now_s)
         if state != ON:
+            self._watch_stuck_off(readings, now_s)
             self.supply_rose = False
             if state == OFF:
                 return 1 << w.FAN_OFF
             return 1 << (w.FAN_UNFITTED if state == NOT_FITTED else w.FAN_UNREADABLE)
+        self.last_s = now_s
+        self.heat_without_fan_s = 0
         self.grade = s.fan_grade
         running_s = now_s - fan.since_s
         heated_s = running_s  # the supply air can only prove the fan while the furnace heats
@@ -131,7 +141,7 @@ class Permit:
         if s.has_supply:
             if not inputs.trusted & (1 << SUPPLY):
                 self.notices |= 1 << w.SUPPLY_BAD
-            if self._supply_warm(inputs):
+            if warm:
                 self.supply_rose = True
                 self.grade = PROOF_AIRFLOW
             elif s.fan_grade < PROOF_AIRFLOW and (self.supply_rose or heated_s > SUPPLY_RISE_S):
@@ -139,21 +149,15 @@ class Permit:
         return refusals
 
     def _watch_stuck_off(self, readings: "Readings", now_s: int) -> None:
-        """Only hours with a heat call count: a mild day without heat is no fault."""
+        """While the fan stands, only hours with a heat call count: a mild day without heat is no fault."""
         seconds = now_s - self.last_s if self.last_s >= 0 else 0
         self.last_s = now_s
-        if readings.fan.state == ON:
-            self.heat_without_fan_s = 0
-        elif self.settings.has_heat_call and readings.heat_call.state == ON and self.heat_without_fan_s < STUCK_OFF_S:
+        if self.settings.has_heat_call and readings.heat_call.state == ON and self.heat_without_fan_s < STUCK_OFF_S:
             self.heat_without_fan_s += seconds
         if self.heat_without_fan_s >= STUCK_OFF_S:
             self.notices |= 1 << w.FAN_STUCK_OFF
 
-    def _supply_warm(self, inputs: "Inputs") -> bool:
-        both = (1 << SUPPLY) | (1 << INDOOR)
-        return inputs.trusted & both == both and inputs.supply_c - inputs.indoor_c >= SUPPLY_RISE_K
-
-    def _heat(self, readings: "Readings", inputs: "Inputs") -> int:
+    def _heat(self, readings: "Readings", warm: bool) -> int:
         """Heat by the call, else by warm supply air; and the sensed line, without which water cannot flow."""
         s = self.settings
         refusals = 0
@@ -163,26 +167,14 @@ class Permit:
         if s.water_needs_heat:
             if not s.has_heat_call and not s.has_supply:
                 refusals |= 1 << w.HEAT_UNPROVABLE
-            elif not (s.has_heat_call and call == ON) and not (s.has_supply and self._supply_warm(inputs)):
+            elif not (s.has_heat_call and call == ON) and not warm:
                 refusals |= 1 << w.HEAT_OFF
         if s.has_line_sense:
-            refusals |= _interlock_inverse(readings.line_sense.state, w.LINE_DEAD)
+            line = readings.line_sense.state
+            if line != ON:
+                refusals |= 1 << (w.LINE_DEAD if line == OFF else w.CONTACT_UNREADABLE)
         if s.has_load_sense:
             load = readings.load_sense.state
             if load != ON and load != OFF:
                 refusals |= 1 << w.CONTACT_UNREADABLE
         return refusals
-
-
-def _interlock(state: int, refusal: int) -> int:
-    """A fitted contact that must be off."""
-    if state == OFF:
-        return 0
-    return 1 << (refusal if state == ON else w.CONTACT_UNREADABLE)
-
-
-def _interlock_inverse(state: int, refusal: int) -> int:
-    """A fitted contact that must be on."""
-    if state == ON:
-        return 0
-    return 1 << (refusal if state == OFF else w.CONTACT_UNREADABLE)

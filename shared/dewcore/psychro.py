@@ -65,7 +65,9 @@ def frost_point_c(vapour_pa: float) -> float:
 def wetting_point_c(vapour_pa: float) -> float:
     """Temperature [°C] below which a surface gets wet at vapour_pa [Pa] > 0: dew point, or frost point below 0 °C."""
     if vapour_pa < 611.15:
-        return frost_point_c(vapour_pa)
+        s = log(vapour_pa / 611.15)
+        b = 23.036 - s
+        return 166.85 * (b - sqrt(b * b - 4.0 * 279.82 * s / 333.7))
     return dew_point_c(vapour_pa)
 
 

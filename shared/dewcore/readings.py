@@ -2,6 +2,8 @@
 
 from array import array
 
+from dewcore.psychro import sat_water_pa
+
 # Sample.error
 ERROR_OK = 0
 ERROR_NO_ANSWER = 1
@@ -164,7 +166,8 @@ class Inputs:
     """The samples as believed: finite last good floats, what may be trusted, why not, and how old.
 
     trusted: bit n set for channel n; status: a code a channel; age_s: seconds, -1 never;
-    humidity_ratio [kg/kg] of the indoor air at standard pressure.  Only judge builds it.
+    humidity_ratio [kg/kg] of the indoor air at standard pressure; indoor_sat_pa: what it would hold at
+    saturation over water [Pa], by which every vapour pressure becomes RH at the main sensor.  Only judge builds it.
     """
 
     __slots__ = SAMPLE_NAMES + (
@@ -172,6 +175,7 @@ class Inputs:
         "status",
         "age_s",
         "humidity_ratio",
+        "indoor_sat_pa",
         "outdoor_basis",
         "outdoor_held",
     )
@@ -188,5 +192,6 @@ class Inputs:
         self.status = array("b", [MISSING] * 7)
         self.age_s = array("i", [-1] * 7)
         self.humidity_ratio: float = 0.0
+        self.indoor_sat_pa: float = sat_water_pa(self.indoor_c)
         self.outdoor_basis: int = OUTDOOR_DESIGN
         self.outdoor_held: bool = False

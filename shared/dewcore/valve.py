@@ -91,15 +91,14 @@ class Valve:
         if closed and self.open and self.followed_s == NEVER:
             self.followed_s = now_s
             self.starts_s[self.next_start - 1] = now_s  # noted at the command; the hour counts from here
-        return self._judge_relay(readings, closed, now_s) if sensed else self._unsensed()
+        if sensed:
+            return self._judge_relay(readings, closed, now_s)
+        self.live_since_s = NEVER
+        return 0
 
     def _note_start(self, now_s: int) -> None:
         self.starts_s[self.next_start] = now_s
         self.next_start = self.next_start + 1 if self.next_start + 1 < MOST_STARTS else 0
-
-    def _unsensed(self) -> int:
-        self.live_since_s = NEVER
-        return 0
 
     def _judge_relay(self, readings: "Readings", closed: bool, now_s: int) -> int:
         """Under a live line: welded, or closed without effect."""

@@ -352,9 +352,8 @@ class TestRoom(unittest.TestCase):
     def test_by_day_the_sleepers_add_nothing(self):
         rig = decided({"room_excess_g_kg": 1.0}, None, DAY_UTC_S)
         self.assertAlmostEqual(rig.controller.terms.glass_pct, c.room_ceiling_pct(20.0, 0.0, 11.0), delta=1e-4)
-        controller = Controller(rig.settings)
-        self.assertEqual(controller._room(False), (0.0, 0.0))
-        self.assertAlmostEqual(controller._room(True)[1], 162.92, delta=1e-4)
+        rig = decided({"room_excess_g_kg": 1.0})
+        self.assertAlmostEqual(rig.controller.terms.glass_pct, c.room_ceiling_pct(20.0, 162.92, 10.0), delta=1e-4)
 
     def test_only_both_of_its_sensors_together_measure_it(self):
         both = 1 << r.ROOM | 1 << r.ROOM_RH

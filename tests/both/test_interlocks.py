@@ -6,7 +6,9 @@ from rig import NAN, Rig, opened, ready
 
 from dewcore import readings as r
 from dewcore import words as w
-from dewcore.permit import Permit
+from dewcore.permit import PROOF_AIRFLOW, PROOF_COMMAND, Permit
+from dewcore.settings import Settings
+from dewcore.valve import Valve
 
 
 class Interlock(unittest.TestCase):
@@ -554,13 +556,20 @@ class TestByTheSecond(Interlock):
         readings.fan.set(r.OFF, 0)
         readings.heat_call.set(r.ON, 0)
         for now_s in (0, 5, 12):
-            permit._watch_stuck_off(readings, now_s)
+            permit.check(readings, r.Inputs(), Valve(), now_s, False)
             self.assertEqual(permit.heat_without_fan_s, now_s)
         readings.fan.set(r.ON, 12)
-        permit._watch_stuck_off(readings, 20)
+        permit.check(readings, r.Inputs(), Valve(), 20, False)
         self.assertEqual(permit.heat_without_fan_s, 0)
+        readings.fan.set(r.OFF, 20)
+        permit.check(readings, r.Inputs(), Valve(), 23, False)
+        self.assertEqual(permit.heat_without_fan_s, 3)  # from the last scan with the fan, not from before it
 
     def test_warm_supply_air_needs_both_thermometers(self):
+        settings = Settings()
+        settings.change({"has_supply": 1})
+        readings = r.Readings()
+        readings.fan.set(r.ON, 0)
         inputs = r.Inputs()
         inputs.supply_c = 45.0
         for trusted, warm in (
@@ -570,7 +579,10 @@ class TestByTheSecond(Interlock):
             ((1 << r.SUPPLY) | (1 << r.RH), False),
         ):
             inputs.trusted = trusted
-            self.assertIs(Permit()._supply_warm(inputs), warm)
+            permit = Permit(settings)
+            permit.check(readings, inputs, Valve(), 20, False)
+            self.assertIs(permit.supply_rose, warm)
+            self.assertEqual(permit.grade, PROOF_AIRFLOW if warm else PROOF_COMMAND)
 
     def test_a_new_permit_has_seen_nothing(self):
         permit = Permit()

@@ -6,7 +6,7 @@ from rig import INF, NAN, Rig, opened
 
 from dewcore import readings as r
 from dewcore import words as w
-from dewcore.judge import LIMITS, Channel, Judge
+from dewcore.judge import ANY, LIMITS, Channel, Judge
 from dewcore.settings import Settings
 
 RH_BIT = 1 << r.RH
@@ -69,6 +69,15 @@ class TestBadSample(unittest.TestCase):
             rig.controller.scan(rig.readings, rig.now_s)
             self.assertEqual(rig.controller.judge.inputs.status[r.RH], r.MISSING)
             self.assertEqual(rig.controller.judge.inputs.rh_pct, 20.0)
+
+    def test_a_jump_across_zero_is_one(self):
+        rig = Rig({"has_glass": 1})
+        rig.values["glass_c"] = -6.0
+        rig.scan(10)
+        rig.values["glass_c"] = 6.0  # 12 K away, as far from zero
+        rig.scan(10)
+        inputs = rig.controller.judge.inputs
+        self.assertEqual((inputs.status[r.GLASS], inputs.glass_c), (r.JUMPING, -6.0))
 
     def test_a_clock_that_runs_backwards_trusts_nothing(self):
         rig = opened()
@@ -495,20 +504,20 @@ class TestChannel(unittest.TestCase):
         self.assertIs(channel.take(sample(45.5, 4), 5), False)
         self.assertIs(channel.take(sample(30.0, 1), 5), False)  # 10 K in a second
         self.assertEqual(channel.fault, r.JUMPING)
-        self.assertIs(channel._is_jump(20.0, 1), False)
         self.assertIs(channel.take(sample(20.5, 2), 5), True)
         self.assertEqual((channel.good, channel.at_s, channel.same_since_s, channel.fault), (20.5, 2, 2, 0))
 
     def test_a_step_as_large_as_allowed_is_none_too_many(self):
-        steps = (3.0, 8.0, 0.0, 8.0, 0.0, 5.0, 10.0)
+        steps = (3.0, 8.0, ANY, 8.0, ANY, 5.0, 10.0)
         for n in range(7):
             self.assertEqual(LIMITS[n][3], steps[n])
             low, high = LIMITS[n][:2]
             middle = 0.5 * (low + high)
-            for far, taken in ((1.0, True), (1.005, steps[n] == 0.0)):
+            self.assertEqual(steps[n] > high - low, steps[n] == ANY)
+            for far, taken in ((1.0, True), (1.005, steps[n] == ANY)):
                 channel = Channel(n)
                 channel.take(sample(middle, 10), 10)
-                step = far * steps[n] if steps[n] else far * (high - middle) / 1.01
+                step = far * min(steps[n], (high - middle) / 1.01)
                 self.assertIs(channel.take(sample(middle + step, 11), 11), taken)
 
     def test_three_in_a_row_means_in_a_row(self):

@@ -113,7 +113,7 @@ EQUIVALENT = (
     (
         "permit",
         "_watch_stuck_off",
-        "elif self.settings.has_heat_call",
+        "if self.settings.has_heat_call",
         "Lt > LtE",
         "At the limit one more step is added; only whether the limit is reached is asked.",
     ),
@@ -133,10 +133,24 @@ EQUIVALENT = (
     ),
     (
         "judge",
-        "take",
-        "if self.at_s >= 0 and self.max_step > 0.0",
-        "0.0 > 1.0",
-        "No channel's step lies between 0 and 1.",
+        "",
+        "ANY = 1000.0",
+        "1000.0 > 10",
+        "Any step wider than every range is never exceeded.",
+    ),
+    (
+        "judge",
+        "judge",
+        "usual = value == good",
+        "LtE > Lt",
+        "At its edge a reading is taken by `take`, just the same.",
+    ),
+    (
+        "judge",
+        "judge",
+        "usual = value == good",
+        "Or > And",
+        "What the short way leaves out is taken by `take`, just the same.",
     ),
     (
         "judge",
@@ -154,14 +168,14 @@ EQUIVALENT = (
     ),
     (
         "judge",
-        "_is_jump",
+        "_doubts",
         "agrees = self.jump_count > 0",
         "Gt > GtE",
         "A first jump makes the count 1 whether or not it agrees with an older one.",
     ),
     (
         "judge",
-        "_is_jump",
+        "_doubts",
         "agrees = self.jump_count > 0",
         "0 > -1",
         "A first jump makes the count 1 whether or not it agrees with an older one.",
@@ -169,9 +183,9 @@ EQUIVALENT = (
     (
         "judge",
         "judge",
-        "if sample.value == channel.good",
+        "if usual and sample.error",
         "0 > -1",
-        "A first reading of exactly 0.0 is the value that a new channel already holds.",
+        "`take` takes a first reading near 0.0 just the same; one of exactly 0.0 is what a new channel holds.",
     ),
     (
         "judge",
@@ -231,7 +245,7 @@ EQUIVALENT = (
     ),
     (
         "outdoors",
-        "day_mean_c",
+        "_renew_means",
         "n = self.count if self.count < 24",
         "Lt > LtE",
         "At a count of 24 both branches give 24.",

@@ -57,8 +57,8 @@ MISTAKES = (
     (
         "judge-error-same-value",
         JUDGE,
-        "if sample.value == channel.good and sample.error == 0 and 0 <=",
-        "if sample.value == channel.good and 0 <=",
+        "if usual and sample.error == 0 and 0 <=",
+        "if usual and 0 <=",
         "A failed read that still shows the old number keeps the channel fresh.",
     ),
     (
@@ -140,9 +140,9 @@ MISTAKES = (
     ),
     (
         "outdoors-week-is-now",
-        OUTDOORS,
-        "return 0.01 * self.sum_cc / self.count if self.count else now_c",
-        "return now_c",
+        CONTROLLER,
+        "mean_c = history.week_c",
+        "mean_c = outdoor_c",
         "The corner follows the minute's outdoor air, not the week's.",
     ),
     (
@@ -196,10 +196,10 @@ MISTAKES = (
     ),
     (
         "ceiling-room-dew-for-frost",
-        CEILING,
-        "(sat_surface_pa(glass_c) - room_excess_pa)",
-        "(sat_water_pa(glass_c) - room_excess_pa)",
-        "The same for the coldest room, whose function the target really uses.",
+        CONTROLLER,
+        "surface_pa = sat_surface_pa(cooled_c)",
+        "surface_pa = sat_water_pa(cooled_c)",
+        "The same for the coldest room, which the target really uses.",
     ),
     (
         "ceiling-margin-warms",
@@ -225,8 +225,8 @@ MISTAKES = (
     (
         "ceiling-excess-added",
         CEILING,
-        "(sat_surface_pa(glass_c) - room_excess_pa)",
-        "(sat_surface_pa(glass_c) + room_excess_pa)",
+        "(surface_pa - room_excess_pa)",
+        "(surface_pa + room_excess_pa)",
         "The room's own moisture widens the limit instead of narrowing it.",
     ),
     (
@@ -239,8 +239,8 @@ MISTAKES = (
     (
         "permit-unreadable-fan-runs",
         PERMIT,
-        "        if state != ON:\n            self.supply_rose",
-        "        if state == OFF:\n            self.supply_rose",
+        "        if state != ON:\n            self._watch",
+        "        if state == OFF:\n            self._watch",
         "A broken fan wire counts as a running fan.",
     ),
     (
@@ -302,8 +302,8 @@ MISTAKES = (
     (
         "permit-heat-without-indoor",
         PERMIT,
-        "inputs.trusted & both == both and inputs.supply_c",
-        "inputs.trusted & both and inputs.supply_c",
+        "inputs.trusted & BOTH_AIRS == BOTH_AIRS",
+        "inputs.trusted & BOTH_AIRS",
         "A supply thermometer that cannot be trusted proves heat by its last value.",
     ),
     (
@@ -421,8 +421,8 @@ MISTAKES = (
     (
         "controller-night-by-day",
         CONTROLLER,
-        "f = s.glass_f_night if night else s.glass_f_day",
-        "f = s.glass_f_day if night else s.glass_f_night",
+        "if self._is_night(readings):",
+        "if not self._is_night(readings):",
         "Curtains drawn by day.",
     ),
     (
@@ -442,8 +442,8 @@ MISTAKES = (
     (
         "controller-cap-ignored",
         CONTROLLER,
-        "terms.envelope_pct = min(\n            s.cap_pct, ",
-        "terms.envelope_pct = max(\n            s.cap_pct, ",
+        "terms.envelope_pct = min(s.cap_pct, ",
+        "terms.envelope_pct = max(s.cap_pct, ",
         "The higher of cap and envelope holds.",
     ),
     (
@@ -477,8 +477,8 @@ MISTAKES = (
     (
         "controller-room-the-warmer",
         CONTROLLER,
-        "return max(self.settings.room_colder_k, self.room_colder_k)",
-        "return min(self.settings.room_colder_k, self.room_colder_k)",
+        "max(s.room_colder_k, self.room_colder_k)",
+        "min(s.room_colder_k, self.room_colder_k)",
         "The warmer of set and measured room counts.",
     ),
     (
@@ -512,8 +512,8 @@ MISTAKES = (
     (
         "controller-plain-by-day",
         CONTROLLER,
-        "        f = s.glass_f_night\n",
-        "        f = f_now\n",
+        "self._plain(inputs, night_excess_pa, night_c, ",
+        "self._plain(inputs, night_excess_pa, modelled_c, ",
         "By day the reset forgets that the same air meets the drawn curtains in the evening.",
     ),
     (
@@ -554,8 +554,8 @@ MISTAKES = (
     (
         "psychro-frost-by-water",
         PSYCHRO,
-        "return 166.85 * (b",
-        "return 117.25 * (b",
+        "        return 166.85 * (b",
+        "        return 117.25 * (b",
         "Half the denominator of water copied into the inverse over ice.",
     ),
     (
