@@ -90,8 +90,9 @@ def beside_wet(course, shut_w_g_kg: array) -> bytearray:
 
 def added_wet_minutes(course, w_g_kg: array, shut_w_g_kg: array, exempt: bytearray) -> int:
     """policies.added_wet_minutes without the exempt steps."""
-    columns = zip(w_g_kg[1:], shut_w_g_kg[1:], course.wet_w_g_kg[1:], exempt[1:])
-    return sum(1 for w, s, wet, no in columns if w >= wet > s and not no) * course.dt_s // 60
+    wet = course.wet_w_g_kg
+    steps = [k for k in range(1, len(wet)) if w_g_kg[k] >= wet[k] > shut_w_g_kg[k] and not exempt[k]]
+    return len(steps) * course.dt_s // 60
 
 
 def limits_g_kg(course, shut_w_g_kg: array, exempt: "bytearray | None" = None) -> array:
@@ -101,8 +102,8 @@ def limits_g_kg(course, shut_w_g_kg: array, exempt: "bytearray | None" = None) -
         room = wet - s
         limits.append(max(0.0, room - STRICT_G_KG) if room > 0.0 else UNLIMITED)
     if exempt is not None:
-        for k, no in enumerate(exempt):
-            if no:
+        for k in range(len(limits)):
+            if exempt[k]:
                 limits[k] = UNLIMITED
     return limits
 
@@ -272,8 +273,8 @@ def shortfall(q: list, r: list, d: list, i: int, old: int, new: int, eb: float, 
     return least
 
 
-def run_best(course, caps_pct: array, shut: Run, start_pct: float, progress=None, exempt=None) -> BestRun:
-    """The clairvoyant Run under the caps [% RH a step; 0: no water], from the same start as `shut`.
+def run_best(course, caps_pct: array, shut: Run, start_pct: float, progress=None, exempt=None) -> Run:
+    """The clairvoyant (Best)Run under the caps [% RH a step; 0: no water], from the same start as `shut`.
 
     exempt: steps at which glass may get wet, as `beside_wet` gives them; None: none but the shut house's own.
     progress(share) is called once a simulated day.  ValueError where `shut` began otherwise.
@@ -285,20 +286,18 @@ def run_best(course, caps_pct: array, shut: Run, start_pct: float, progress=None
     cap_w = cap_w_g_kg(course, caps_pct)
     reach = reach_of(course, cap_w, shut.w_g_kg, limits)
     lines = safe_lines(course, limits, reach, progress)
-    run = BestRun(course.n_steps)
+    run: Run = BestRun(course.n_steps)
     run.end = end
-    follow(course, run, cap_w, shut.w_g_kg, lines, progress)
-    run.valve = array("b", (int(VALVE_PARTS * share + 0.5) for share in run.valve_share))
+    follow(course, run, end, cap_w, shut.w_g_kg, lines, progress)
     return run
 
 
-def follow(course, run: BestRun, cap_w: array, shut_w_g_kg: array, lines: Lines, progress=None) -> None:
-    """Steps run.end through the winter with the valve as far open as caps and safe set allow; fills the columns.
+def follow(course, run, house, cap_w: array, shut_w_g_kg: array, lines: Lines, progress=None) -> None:
+    """Steps house (a Moisture) through the winter, the valve as far open as caps and safe set allow; fills the run.
 
     The last column is the end of the winter: no step is taken from it.
     """
     n = course.n_steps
-    house = run.end
     step, out, shares, may_run = house.step, run.w_g_kg, run.valve_share, course.may_run
     source, dry, mean, sat = course.source_g_kg_h, course.dry_per_h, course.mean_h, course.sat_w_g_kg
     store, store_share = course.store_rate, course.store_share
@@ -321,6 +320,7 @@ def follow(course, run: BestRun, cap_w: array, shut_w_g_kg: array, lines: Lines,
         was = share > 0.0
         step(k, share)
     out[n - 1] = house.w_g_kg
+    run.valve = array("b", [int(VALVE_PARTS * share + 0.5) for share in shares])
 
 
 def most_share(course, k: int, house, cap_w: float, shut_w: float, shut_phi_b: float, lines: Lines) -> float:

@@ -7,7 +7,8 @@ make wet, over the weeks around the coldest hour, without caps (a cap does not f
 drift above it).  The programme chooses the valve's share of
 every step, with the same air, store and pad, and obeys the limit only at the strictest step of each bin, so it can
 be no lower than any policy without added wet steps.  It maximizes the mean of RH gained, taken linear in the excess
-at the valve-shut house's humidity; true RH lies below that line.  Exit status 1 where `best` lies more than
+at the valve-shut house's humidity; true RH lies below that line.  Shorter bins bring the bound nearer to the truth
+and take longer.  Exit status 1 where `best` lies more than
 --most-gap below the bound, or above it, or adds a wet minute.  Needs the `oracle` dependency group.
 """
 
@@ -155,7 +156,7 @@ def main() -> int:
     parser.add_argument("winter", help="a weather file, or KIND:SEED for an invented winter")
     parser.add_argument("--count", type=int, default=4)
     parser.add_argument("--weeks", type=float, default=4.0)
-    parser.add_argument("--bin-min", type=int, default=30, help="one limit in so many minutes")
+    parser.add_argument("--bin-min", type=int, default=10, help="one limit in so many minutes")
     parser.add_argument("--most-gap", type=float, default=1.0, help="of the bound, %%")
     parser.add_argument("--seed", type=int, default=1, help="of the draw")
     arguments = parser.parse_args()

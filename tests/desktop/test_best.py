@@ -219,6 +219,7 @@ def test_twenty_drawn_houses_add_no_wet_minute_keep_the_caps_and_open_only_where
         if metrics.headroom_class(metrics.headroom(course, shut.w_g_kg)) == "foggy":
             continue
         seen += 1
+        limits = best.limits_g_kg(course, shut.w_g_kg)
         for caps in (capped(course), uncapped(course)):
             run = best.run_best(course, caps, shut, START_PCT)
             assert policies.added_wet_minutes(course, run.w_g_kg, shut.w_g_kg) == 0, index
@@ -233,6 +234,8 @@ def test_twenty_drawn_houses_add_no_wet_minute_keep_the_caps_and_open_only_where
                     at_cap += again.rh_pct(k + 1) > caps[k + 1] - 1e-6
             assert again.w_g_kg == run.w_g_kg[-1] == run.end.w_g_kg
             assert again.evaporated_kg == run.end.evaporated_kg
+            reach = best.reach_of(course, best.cap_w_g_kg(course, caps), shut.w_g_kg, limits)
+            assert all(w - s <= e + 1e-9 for w, s, e in zip(run.w_g_kg, shut.w_g_kg, reach.e)), index
             room = min(wet - w for wet, w in zip(course.wet_w_g_kg[1:], run.w_g_kg[1:]))
             at_limit += room < 2 * best.GIVEN_G_KG
     assert at_limit >= 5 and at_cap >= 1000  # neither would mean anything otherwise
