@@ -319,8 +319,8 @@ class Glass:
         sound = looks_day <= MOST_LOOKS and looks_night <= MOST_LOOKS
         sound = sound and 0.0 <= day_f <= UNMEASURED and 0.0 <= night_f <= UNMEASURED
         sound = sound and -CELLS <= min(cells) and max(cells) <= CELLS
-        for part in (codes[:CELLS], codes[CELLS:]):
-            sound = sound and min(part) == 0 and max(part) <= -1000.0 * LEAST_EVIDENCE
+        for row in (codes[:CELLS], codes[CELLS:]):
+            sound = sound and min(row) == 0 and max(row) <= -1000.0 * LEAST_EVIDENCE
         if not sound:
             return False
         self.reset()

@@ -485,7 +485,7 @@ class TestTheWorkingFactor(unittest.TestCase):
         self.assertAlmostEqual(owner.glass.estimate(True), 0.5, delta=0.0005)
         self.assertAlmostEqual(owner.glass.estimate(False), 0.5, delta=0.0005)
         owner.glass.settings.change({"glass_f_day": 0.9, "glass_f_night": 0.5})
-        self.assertEqual(owner.fog(owner.glass.last_fx, after_s=0), g.LOOK_TAUGHT)
+        self.assertEqual(owner.clear(owner.glass.last_fx, after_s=0), g.LOOK_TAUGHT)
 
 
 class TestLooksThatContradictEachOther(unittest.TestCase):
