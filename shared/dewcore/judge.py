@@ -5,7 +5,7 @@ when three readings in a row agree on the new level, so that no spike moves the 
 """
 
 from dewcore import readings as r
-from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, OutdoorBelief, OutdoorHistory
+from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, WEEK_S, OutdoorBelief, OutdoorHistory
 from dewcore.psychro import STANDARD_PRESSURE_PA, humidity_ratio_g_kg, sat_water_pa
 from dewcore.settings import Settings
 
@@ -220,6 +220,8 @@ class Judge:
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
         # A colder reading of the same second counts, too, towards what has lasted.
         fresh = trusted and (channel.at_s != belief.at_s or not belief.known or channel.good < belief.rising_lowest_c)
+        if fresh and channel.at_s - belief.at_s > WEEK_S:
+            self.history.forget()  # a warm autumn must not loosen the caps of a January
         if fresh or belief.known and channel.good < belief.believed_c:  # cold counts at once, even if told late
             inputs.outdoor_held = belief.take(channel.good, channel.at_s)
         if trusted:

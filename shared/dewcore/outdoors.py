@@ -11,6 +11,7 @@ CONFIRM_S = 3600
 MOST_DPA = 65535  # the array's largest, 6.55 kPa: only a probe in the sun exceeds it, out of season
 SEASON_BAND_K = 1.0  # the season ends above its limit and begins again this far below
 HOLD_S = 5400  # a reading older than this is no longer believed
+WEEK_S = 604800  # HOURS in seconds: after so long without a reading no known hour lies in the last 168
 DAY_LOWEST_S = 21600  # from HOLD_S to this age the lowest of the last day holds, then the design temperature
 
 
@@ -81,6 +82,14 @@ class OutdoorHistory:
         for back in range(1, n + 1):
             total += self.hour_cc[self.next - back]  # a negative index wraps to the ring's end
         self.day_c = 0.01 * total / n
+
+    def forget(self) -> None:
+        """All hours are too old to count: as at the start."""
+        self.count = 0
+        self.sum_cc = 0
+        self.sum_dpa = 0
+        self.part_c_s = 0.0
+        self.part_s = 0
 
     def mean_c(self, now_c: float) -> float:
         """7-day mean [°C]; of fewer hours at the start, of none now_c."""

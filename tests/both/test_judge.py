@@ -679,6 +679,78 @@ class TestJudgeAlone(unittest.TestCase):
         self.assertEqual((inputs.indoor_c, inputs.rh_pct, inputs.room_rh_pct), (20.0, 100.0, 100.0))
         self.assertEqual((inputs.outdoor_c, inputs.trusted), (-5.0, 1 << r.OUTDOOR))
 
+    def test_a_usual_reading_between_two_jumps_ends_the_count(self):
+        judge, readings = self.filled()
+        for now_s, rh_pct in enumerate((30.0, 60.0, 30.0, 60.0, 60.0)):
+            readings.rh_pct.set(rh_pct, now_s)
+            judge.judge(readings, now_s)
+        self.assertEqual((judge.inputs.rh_pct, judge.inputs.status[r.RH]), (30.0, r.JUMPING))
+        readings.rh_pct.set(60.0, 5)  # the third in a row
+        judge.judge(readings, 5)
+        self.assertEqual(judge.inputs.rh_pct, 60.0)
+
+    def test_nonsense_of_the_same_second_is_named_as_what_it_is(self):
+        for value, status in ((60.0, r.JUMPING), (100.0, r.OUT_OF_RANGE)):
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            readings.rh_pct.value = value
+            judge.judge(readings, 0)
+            self.assertEqual(judge.inputs.status[r.RH], status)
+
+    def test_nothing_is_worked_out_again_without_a_change(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        inputs = judge.inputs
+        inputs.humidity_ratio = -1.0
+        inputs.indoor_sat_pa = 1000.0
+        judge.judge(readings, 1)
+        self.assertEqual(inputs.humidity_ratio, -1.0)
+        readings.rh_pct.set(31.0, 2)
+        judge.judge(readings, 2)
+        self.assertEqual(inputs.indoor_sat_pa, 1000.0)  # follows the temperature alone
+        self.assertTrue(inputs.humidity_ratio > 0.0)
+        readings.indoor_c.set(20.5, 3)
+        judge.judge(readings, 3)
+        self.assertAlmostEqual(inputs.indoor_sat_pa, 2411.0, delta=2.0)  # 2339 Pa at 20 °C, 6.2 % a kelvin
+
+    def test_a_week_without_a_reading_leaves_nothing_of_the_week_before(self):
+        for gap_s, count in ((168 * 3600, 3), (168 * 3600 + 1, 0)):
+            judge, readings = self.filled()
+            readings.outdoor_c.set(12.0, 0)
+            for now_s in range(0, 10801, 3600):
+                readings.outdoor_c.at_s = now_s
+                judge.judge(readings, now_s)
+            self.assertEqual(judge.history.count, 3)
+            judge.judge(readings, 10800 + gap_s - 1)  # the scans went on meanwhile
+            readings.outdoor_c.set(-20.0, 10800 + gap_s)
+            judge.judge(readings, 10800 + gap_s)
+            self.assertEqual(judge.history.count, count)
+            self.assertAlmostEqual(judge.history.mean_c(-20.0), 12.0 if count else -20.0, delta=0.01)
+
+    def test_a_clock_that_ran_back_takes_no_time_out_of_the_history(self):
+        judge, readings = self.filled()
+        for now_s in (0, 1800, 800, 2599):  # the reading of second 0 is trusted throughout
+            judge.judge(readings, now_s)
+        self.assertEqual((judge.inputs.outdoor_basis, judge.history.part_s), (r.OUTDOOR_READ, 3599))
+
+    def test_an_outdoor_reading_of_the_next_second_is_nobodys(self):
+        judge, readings = self.filled()
+        readings.outdoor_c.set(5.0, 100)
+        judge.judge(readings, 100)
+        judge.judge(readings, 99)
+        self.assertEqual(judge.inputs.outdoor_basis, r.OUTDOOR_DESIGN)
+
+    def test_a_belief_that_rises_under_an_unchanged_reading_is_a_change(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        readings.outdoor_c.set(15.0, 10)
+        judge.judge(readings, 10)
+        for now_s, believed_c in ((1210, 6.0), (2410, 7.0)):  # 1 K in 1200 s
+            for name in r.SAMPLE_NAMES:
+                getattr(readings, name).at_s = now_s
+            self.assertIs(judge.judge(readings, now_s), True)
+            self.assertAlmostEqual(judge.inputs.outdoor_c, believed_c, delta=0.02)
+
     def test_a_new_judge_trusts_nothing(self):
         judge = Judge()
         self.assertEqual((judge.rh_same_indoor_c, judge.last_s), (0.0, -1))

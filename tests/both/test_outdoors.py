@@ -100,6 +100,21 @@ class TestHistory(unittest.TestCase):
         self.assertAlmostEqual(history.day_lowest_c(9.0), 6.0, delta=1e-4)  # no hour of the ring's zeros
         self.assertAlmostEqual(history.day_mean_c(9.0), 6.0, delta=1e-4)
 
+    def test_23_hours_are_not_yet_a_day(self):
+        history = OutdoorHistory()
+        for _ in range(23):
+            history.note(6.0, 3600, 80.0)
+        self.assertAlmostEqual(history.day_mean_c(9.0), 6.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_lowest_c(9.0), 6.0, delta=1e-4)
+
+    def test_just_below_a_half_is_rounded_down(self):
+        history = OutdoorHistory()
+        for mean_c, stored in ((0.01497, 1), (-0.01497, -1)):
+            history.note(mean_c, 3600, 80.0)
+            self.assertEqual(history.hour_cc[history.next - 1], stored)
+        history.note(-22.6875, 3600, 100.0)  # 99.34968 Pa
+        self.assertEqual(history.hour_dpa[2], 993)
+
     def test_a_probe_in_the_hottest_sun_keeps_within_the_array(self):
         history = OutdoorHistory()
         for _ in range(HOURS + 1):
@@ -107,6 +122,23 @@ class TestHistory(unittest.TestCase):
         self.assertEqual(history.hour_dpa[0], 65535)
         self.assertAlmostEqual(history.mean_vapour_pa(0.0, 80.0), 6553.5, delta=0.5)
         self.assertEqual(history.sum_dpa, 65535 * HOURS)
+
+    def test_what_is_forgotten_counts_no_more(self):
+        history = OutdoorHistory()
+        for _ in range(HOURS + 3):
+            history.note(9.0, 3600, 80.0)
+        history.note(9.0, 1800, 80.0)
+        history.forget()
+        self.assertEqual((history.part_c_s, history.part_s, history.sum_cc, history.sum_dpa), (0.0, 0, 0, 0))
+        self.assertEqual((history.mean_c(-7.0), history.day_mean_c(-7.0), history.day_lowest_c(-7.0)), (-7.0, -7.0, -7.0))
+        self.assertIs(history.note(-20.0, 3599, 80.0), False)
+        self.assertIs(history.note(-20.0, 1, 80.0), True)
+        history.note(-10.0, 3600, 80.0)
+        self.assertAlmostEqual(history.mean_c(0.0), -15.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_mean_c(0.0), -15.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_lowest_c(0.0), -20.0, delta=1e-4)
+        expected_pa = 0.4 * (sat_water_pa(-20.0) + sat_water_pa(-10.0))
+        self.assertAlmostEqual(history.mean_vapour_pa(0.0, 80.0), expected_pa, delta=0.1)
 
     def test_the_season_has_a_band(self):
         history = OutdoorHistory()
