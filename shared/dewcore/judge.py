@@ -112,7 +112,7 @@ class Judge:
         "rh_step_pct",
         "rh_frozen_s",
         "last_s",
-        "steady_until_s",
+        "trusted_s",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -127,6 +127,7 @@ class Judge:
         self.rh_step_pct: float = COARSE_STEP_PCT
         self.rh_frozen_s: int = int(FROZEN_S * COARSE_STEP_PCT / FINE_STEP_PCT)
         self.last_s: int = -1
+        self.trusted_s: int = 0  # when the outdoor reading last was
         self.channels: "list[Channel]" = []
         fitted = (1, 1, 1, settings.has_glass, settings.has_supply, settings.has_room, settings.has_room)
         for index in range(7):
@@ -220,13 +221,14 @@ class Judge:
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
         # A colder reading of the same second counts, too, towards what has lasted.
         fresh = trusted and (channel.at_s != belief.at_s or not belief.known or channel.good < belief.rising_lowest_c)
-        if fresh and channel.at_s - belief.at_s > WEEK_S:
-            self.history.forget()  # a warm autumn must not loosen the caps of a January
         if fresh or belief.known and channel.good < belief.believed_c:  # cold counts at once, even if told late
             inputs.outdoor_held = belief.take(channel.good, channel.at_s)
         if trusted:
             believed_c = belief.believed_c
             basis = r.OUTDOOR_READ
+            if now_s - self.trusted_s > WEEK_S:
+                self.history.forget()  # a warm autumn must not loosen the caps of a January
+            self.trusted_s = now_s
             if seconds > 0:
                 self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
         elif belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:

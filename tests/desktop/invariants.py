@@ -170,6 +170,7 @@ class Watch:
         self.requested = CLEAR  # a clearing counts when it begins; one that outlasts a boot never
         self.read_c = None  # the belief while readings come
         self.was_read = False
+        self.read_s = None  # when that was so last
         self.was_stamp_s = -1
         self.bounds = []
         self.was_closed = False
@@ -280,6 +281,9 @@ class Watch:
             if not believed <= limit:
                 self.fail("V3 outdoor rose to %.3f, allowed %.3f" % (believed, limit))
         if read:
+            if self.read_s is not None and now_s - self.read_s > 168 * 3600:
+                self.air = Air()  # nothing of the week before lies in the last week
+            self.read_s = now_s
             if seconds > 0:
                 self.air.note(believed, seconds, s.outdoor_rh_pct)
             self.read_c = believed

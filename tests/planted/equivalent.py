@@ -231,6 +231,13 @@ EQUIVALENT = (
     ),
     (
         "judge",
+        "__init__",
+        "self.trusted_s",
+        "0 > ",
+        "At the first reading there is no history that could be forgotten.",
+    ),
+    (
+        "judge",
         "_outdoor",
         "seconds = now_s - self.last_s",
         "0 > -1",

@@ -69,6 +69,20 @@ MISTAKES = (
         "Losing the outdoor reading in deeper cold than the design temperature raises the belief.",
     ),
     (
+        "judge-old-week-kept",
+        JUDGE,
+        "self.history.forget()",
+        "pass",
+        "After months without a reading the caps stand on an autumn's week.",
+    ),
+    (
+        "judge-week-in-hours",
+        OUTDOORS,
+        "WEEK_S = 604800",
+        "WEEK_S = 60480",
+        "A day without a reading forgets the week.",
+    ),
+    (
         "judge-frozen-in-minutes",
         JUDGE,
         "FROZEN_S = 10800",
