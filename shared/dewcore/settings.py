@@ -167,9 +167,9 @@ def disagreement(s: "Settings") -> str:
     if s.glass_f_night > s.glass_f_day:
         return "glass_f_night: above glass_f_day; curtains only cool the glass: lower it or raise glass_f_day"
     if s.curtains_from_min == s.curtains_to_min:
-        return "curtains_from_min: equals curtains_to_min; set the hours in which curtains may be drawn"
+        return "curtains_from_min: equals curtains_to_min; give another minute, night is from one to the other"
     if s.min_on_s >= s.max_run_s:
         return "min_on_s: not below max_run_s; shorten the shortest run or allow a longer one"
     if s.has_load_sense and not s.has_line_sense:
-        return "has_load_sense: needs has_line_sense; the load can only be judged while the line is known live"
+        return "has_load_sense: needs has_line_sense; give both or neither: a load is judged only under a live line"
     return ""

@@ -12,6 +12,7 @@ import tomllib
 from math import isfinite
 from typing import NamedTuple
 
+from dewcore.settings import SWITCH, TABLE
 from dewsim.errors import LONGEST_TEXT, InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.floor import SPECIES
@@ -310,7 +311,7 @@ def _take(house, name, value, place):
         return
     if name not in SECTIONS and name != "settings":
         known = [*SECTIONS, "settings", "name", "units"]
-        raise InputError(f"{place}: {shown(name)}: not a section or key of the house file; {nearest(name, known)}")
+        raise InputError(f"{place}: {shown_name(name)}: not a section or key of the house file; {nearest(name, known)}")
     if not isinstance(value, dict):
         raise InputError(f"{place}: {name}: found {_found(value)}, allowed is one section [{name}]; write it so, once")
     if name == "settings":
@@ -321,7 +322,7 @@ def _take(house, name, value, place):
         key = BY_PLACE.get((name, key_name))
         if key is None:
             known = [key.name for key in KEYS if key.section == name]
-            raise InputError(f"{place}: {name}.{shown(key_name)}: no such key; {nearest(key_name, known)}")
+            raise InputError(f"{place}: {name}.{shown_name(key_name)}: no such key; {nearest(key_name, known)}")
         setattr(section, key_name, _checked(key, item, place))
 
 
@@ -365,9 +366,25 @@ def _plain(name, value, place):
     if isinstance(value, (str, bool, int)) or (isinstance(value, float) and isfinite(value)):
         return value
     raise InputError(
-        f"{place}: settings.{shown(name)}: found {_found(value)}, allowed is text, a finite number, true or "
-        "false; correct it, or leave it out for the default"
+        f"{place}: settings.{shown_name(name)}: found {_found(value)}, allowed is {_allowed_setting(name)}; "
+        "correct it, or leave it out for the default"
     )
+
+
+def _allowed_setting(name: str) -> str:
+    """What a setting allows, in words; whether the name is one is for the controller's table to tell."""
+    row = next((row for row in TABLE if row[0] == name), None)
+    if row is None:
+        return "a finite number, true or false"
+    _, unit, _, lowest, highest = row
+    if unit == SWITCH:
+        return "true or false"
+    return f"a finite number from {lowest} to {highest}{'' if unit == '1' else ' ' + unit}"
+
+
+def shown_name(name: str) -> str:
+    """A name from the file, in quotes where its ends could not be seen otherwise."""
+    return shown(name if name and name == name.strip() else _quoted(name))
 
 
 def _is_clock(text: str) -> bool:

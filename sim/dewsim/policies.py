@@ -10,7 +10,7 @@ from dewcore.readings import OFF, ON, Readings
 from dewcore.settings import TABLE, SettingError, Settings, row_of
 from dewsim import plant
 from dewsim.errors import InputError, shown
-from dewsim.housefile import nearest
+from dewsim.housefile import nearest, shown_name
 
 DIAL_STEP_PCT = 0.5
 DIAL_LOWEST_PCT = 5.0
@@ -90,7 +90,7 @@ def _check_names_and_error(house, place: str, f_error: float) -> None:
     for name in house.settings:
         if name not in SETTING_NAMES:
             known = nearest(name, SETTING_NAMES)
-            raise InputError(f"{place}: [settings] {shown(name)}: no such setting; {known}")
+            raise InputError(f"{place}: [settings] {shown_name(name)}: no such setting; {known}")
     for name, setting in (("f_day", "glass_f_day"), ("f_night", "glass_f_night")):
         f = getattr(house.glass, name)
         _, _, _, lowest, highest = row_of(setting)

@@ -1,6 +1,7 @@
 """A house and a winter in, a folder with result.json, record.csv and report.html out."""
 
 import copy
+import errno
 import json
 import os
 import re
@@ -169,6 +170,8 @@ def _check_contents(folder: Path, place: str) -> None:
         raise InputError(
             f"{place}: found other files in it, {shown(foreign[0], 40)}; name a new folder, or one of an earlier replay"
         )
+    if not os.access(folder, os.W_OK | os.X_OK):  # it could be moved aside, but never removed
+        raise PermissionError(errno.EACCES, os.strerror(errno.EACCES))
     if any(folder.iterdir()) and not _is_result(folder / RESULT):
         raise InputError(f"{place}: its {RESULT} is none of a replay; name a new folder, or one of an earlier replay")
     here = Path.cwd()
@@ -236,8 +239,14 @@ def _put_in_place(part: Path, folder: Path) -> None:
         if old.exists() and not folder.exists():
             old.rename(folder)
         raise
-    if old.exists():
-        shutil.rmtree(old)
+    try:
+        if old.exists():
+            shutil.rmtree(old)
+    except OSError as error:
+        raise InputError(
+            f"--out {shown_path(folder)}: is written, but the earlier replay stays beside it as {shown_path(old.name)} "
+            f"({error.strerror}); remove that folder"
+        ) from error
 
 
 def write_record(replay: Replay, run: policies.Run, path: Path) -> None:

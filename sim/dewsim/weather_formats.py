@@ -75,13 +75,18 @@ def fail(place: str, line: int, text: str) -> InputError:
     return InputError(f"{place}, line {line}: {text}")
 
 
+def plain_float(text: str) -> float:
+    """The number in a text of plain digits; ValueError else, also for underscores and other scripts' digits."""
+    if "_" in text or not text.isascii():
+        raise ValueError
+    return float(text)
+
+
 def number(text: str, name: str, place: str, line: int, missing: tuple = (), scale: float = 1.0) -> float:
     """One value of a column, scaled to its unit; NaN where the text is one of the missing codes."""
     lowest, highest, unit, _ = COLUMNS[name]
     try:
-        if "_" in text:
-            raise ValueError
-        value = float(text)
+        value = plain_float(text)
     except ValueError:
         raise fail(
             place,
@@ -119,7 +124,7 @@ def fields_of(text: str, fewest: int, place: str) -> "list[str]":
 def zone_s(text: str, place: str) -> int:
     """Seconds east of UTC from the hours in a file's site line."""
     try:
-        hours = float(text)
+        hours = plain_float(text)
     except ValueError:
         hours = nan
     if not ZONES_H[0] <= hours <= ZONES_H[1]:
@@ -131,7 +136,7 @@ def note_site(table: Table, latitude: str, longitude: str) -> None:
     """Refuses a place that is not on Earth; notes one whose winter is not October to April."""
     for name, text, bound in (("latitude", latitude, 90.0), ("longitude", longitude, 180.0)):
         try:
-            degrees = float(text)
+            degrees = plain_float(text)
         except ValueError:
             degrees = nan
         if not -bound <= degrees <= bound:
@@ -227,7 +232,8 @@ def tmy3_stamp(day: str, time: str, place: str, line: int) -> "tuple[int, int, i
 def whole(fields: "list[str]", place: str, line: int) -> "tuple[int, int, int, int]":
     """(year, month, day, hour 0..24) of four texts."""
     try:
-        if "_" in "".join(fields):
+        joined = "".join(fields)
+        if "_" in joined or not joined.isascii():
             raise ValueError
         year, month, day, hour = map(int, fields)
         date(year, month, day)

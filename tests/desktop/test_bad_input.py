@@ -166,6 +166,31 @@ def test_a_parent_without_permission(work, capsys, monkeypatch):
     refused(work, capsys, [*malformed.OUT, "out"], ("--out out: cannot be written (Permission denied)",))
 
 
+def test_an_earlier_replay_that_may_not_be_removed_is_left_as_it_is(work, capsys, monkeypatch):
+    """A folder may be renamed by whoever may write its parent, but only its own permission lets it be emptied."""
+    assert main([*malformed.OUT, "out"]) == 0
+    capsys.readouterr()
+    real = os.access
+    monkeypatch.setattr(replay.os, "access", lambda path, mode: Path(path).name != "out" and real(path, mode))
+    refused(work, capsys, [*malformed.OUT, "out"], ("--out out: cannot be written (Permission denied)",))
+
+
+def test_an_earlier_replay_that_cannot_be_removed_is_told(work, capsys, monkeypatch):
+    assert main([*malformed.OUT, "out"]) == 0
+    capsys.readouterr()
+    real = replay.shutil.rmtree
+
+    def fail(path, **options):
+        if str(path).endswith("-old"):
+            raise OSError(errno.EIO, "Input/output error")
+        real(path, **options)
+
+    monkeypatch.setattr(replay.shutil, "rmtree", fail)
+    assert main([*malformed.OUT, "out"]) == 2
+    check_line(capsys.readouterr().err, ("out: is written", "-old (Input/output error)", "remove that folder"))
+    assert (work / "out" / "report.html").is_file() and len(list(work.glob(".out-*-old"))) == 1
+
+
 def test_the_current_folder_and_those_above_it_are_not_replaced_even_when_empty(work, capsys, monkeypatch):
     (work / "a" / "b").mkdir(parents=True)
     monkeypatch.chdir(work / "a" / "b")
