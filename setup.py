@@ -17,6 +17,12 @@ SCANNED = (
     "words",
     "permit",
     "valve",
+    "fallbound",
+    "forecast",
+    "glass",
+    "house",
+    "outlook",
+    "window_test",
     "controller",
 )
 

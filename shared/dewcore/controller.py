@@ -2,8 +2,11 @@
 
 from dewcore import ceiling as c
 from dewcore import words as w
+from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_LATE_OR_FUTURE, FORECAST_STALE
+from dewcore.glass import DAY, NIGHT, UNSURE, Glass, is_night_air, when_of
 from dewcore.judge import INDOOR_AND_RH, Judge
 from dewcore.margin import Margin
+from dewcore.outlook import Outlook, reserve_pct
 from dewcore.permit import LATCHING, PROOF_NONE, Permit
 from dewcore.psychro import sat_surface_pa, sat_water_pa, vapour_pa, wetting_point_c
 from dewcore.readings import (
@@ -12,14 +15,17 @@ from dewcore.readings import (
     OUTDOOR_DESIGN,
     OUTDOOR_READ,
     REQUEST_CLEAR,
+    REQUEST_REARM,
     ROOM,
     ROOM_RH,
+    TAP_NONE,
     Contact,
     Inputs,
     Readings,
 )
 from dewcore.settings import Settings
 from dewcore.valve import Valve
+from dewcore.window_test import DAWN_FROM_MIN, DAWN_TO_MIN, GUIDE_LOOK, GUIDE_TEST, WindowTest, guide
 
 SCAN_S = 10
 RETARGET_S = 60  # without any new value the target is renewed this often, for the hour and the slow means
@@ -63,13 +69,29 @@ class Decision:
 
 
 class Terms:
-    """The terms of the target [% RH]: glass now, plain reset with its margins, corner, envelope, owner."""
+    """The terms of the target [% RH].
 
-    __slots__ = ("glass_pct", "plain_pct", "corner_pct", "envelope_pct", "owner_pct")
+    glass: wets it now; plain: the reset with its margins; ahead: from where the house still dries in time; now: the
+    glass now, less what is kept for bursts; test: a window test's; corner, envelope, owner.
+    """
+
+    __slots__ = (
+        "glass_pct",
+        "plain_pct",
+        "ahead_pct",
+        "now_pct",
+        "test_pct",
+        "corner_pct",
+        "envelope_pct",
+        "owner_pct",
+    )
 
     def __init__(self) -> None:
         self.glass_pct: float = 0.0
         self.plain_pct: float = 0.0
+        self.ahead_pct: float = 0.0
+        self.now_pct: float = 0.0
+        self.test_pct: float = 0.0
         self.corner_pct: float = 0.0
         self.envelope_pct: float = 0.0
         self.owner_pct: float = 0.0
@@ -95,6 +117,15 @@ class Controller:
         "glass_colder_k",
         "room_colder_k",
         "room_excess_pa",
+        "outlook",
+        "now_margin",
+        "glass",
+        "window",
+        "tapped",
+        "f_day",
+        "f_night",
+        "preset_day",
+        "preset_night",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -118,6 +149,16 @@ class Controller:
         self.glass_colder_k: float = -1000.0  # never measured
         self.room_colder_k: float = 0.0
         self.room_excess_pa: float = 0.0
+        self.outlook: "Outlook" = Outlook(settings)
+        self.now_margin: "Margin" = Margin()
+        self.glass: "Glass" = Glass(settings)
+        self.window: "WindowTest" = WindowTest(settings)
+        self.tapped: int = TAP_NONE
+        # The working glass factors, and the settings they were worked out for; 0: to be worked out afresh.
+        self.f_day: float = 0.0
+        self.f_night: float = 0.0
+        self.preset_day: float = 0.0
+        self.preset_night: float = 0.0
 
     def due(self, contacts: "list[Contact]", now_s: int) -> bool:
         """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
@@ -143,12 +184,18 @@ class Controller:
         judge = self.judge
         inputs = judge.inputs
         d = self.decision
-        if judge.judge(readings, now_s) or not 0 <= self.retarget_s - now_s <= RETARGET_S:
-            self._retarget(readings)
-            self.retarget_s = now_s + RETARGET_S
         valve = self.valve
-        clear = readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
-        self.requested = readings.request
+        changed = judge.judge(readings, now_s)
+        if self.settings.look_ahead and self.outlook.scan(readings, judge, valve.contact, now_s):
+            changed = True
+        request = readings.request
+        clear = request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
+        if request != self.requested or readings.tap != self.tapped or self.window.testing:
+            self._owner(readings, now_s)
+            changed = True
+        if changed or not 0 <= self.retarget_s - now_s <= RETARGET_S:
+            self._retarget(readings, now_s)
+            self.retarget_s = now_s + RETARGET_S
         if clear:
             valve.failures = 0
         sensed = valve.read_back(readings, now_s)
@@ -166,34 +213,84 @@ class Controller:
         d.notices = self._notices(inputs, now_s)
         return d
 
-    def _retarget(self, readings: "Readings") -> None:
+    def _owner(self, readings: "Readings", now_s: int) -> None:
+        """What the owner says of the windows and of the house: looks, window tests, starting afresh."""
+        s = self.settings
+        inputs = self.judge.inputs
+        glass = self.glass
+        self.window.scan(readings, inputs, s.window_test_allowed == 1, self.season_over, glass, now_s)
+        if glass.is_new(readings.tap):
+            when = when_of(readings, s)
+            night = is_night_air(readings.tap, when)
+            glass.look(readings.tap, inputs, when, self._colder_k(), self._excess_pa(night), now_s)
+            self.preset_day = 0.0
+        self.tapped = readings.tap
+        if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:
+            self.outlook.start_afresh()
+            glass.reset()
+            self.preset_day = 0.0
+        self.requested = readings.request
+
+    def _factors(self) -> None:
+        """The working glass factors, where a look, a setting or a sensor on the glass may have changed them."""
+        s = self.settings
+        if s.glass_f_day != self.preset_day or s.glass_f_night != self.preset_night:
+            self.preset_day = s.glass_f_day
+            self.preset_night = s.glass_f_night
+            self.f_day = self.glass.factor(False)
+            self.f_night = self.glass.factor(True)
+
+    def _colder_k(self) -> float:
+        """How much colder the coldest room is, as the worse of setting and sensors has it [K]."""
+        return max(self.settings.room_colder_k, self.room_colder_k)
+
+    def _excess_pa(self, night: bool) -> float:
+        """How much moister it is [Pa]; its sleepers' moisture counts only at night."""
+        set_pa = self.settings.room_excess_g_kg * c.PA_PER_G_KG if night else 0.0
+        return max(set_pa, self.room_excess_pa)
+
+    def _retarget(self, readings: "Readings", now_s: int) -> None:
         """Ceiling and target from the inputs as they stand: what each surface allows and which one binds."""
         s = self.settings
         inputs = self.judge.inputs
         d = self.decision
         self._measure_room(inputs)
-        # The coldest room as the worse of setting and sensors has it; its sleepers' moisture counts only at night.
+        self._factors()
+        f_day = self.f_day
+        f_night = self.f_night
         room_c = inputs.indoor_c - max(s.room_colder_k, self.room_colder_k)
         night_excess_pa = max(s.room_excess_g_kg * c.PA_PER_G_KG, self.room_excess_pa)
-        night_c = c.glass_temperature_c(room_c, inputs.outdoor_c, s.glass_f_night)
+        night_c = c.glass_temperature_c(room_c, inputs.outdoor_c, f_night)
         if self._is_night(readings):
+            f = f_night
             modelled_c = night_c
-            curtains_f = 0.0
             excess_pa = night_excess_pa
         else:
-            modelled_c = c.glass_temperature_c(room_c, inputs.outdoor_c, s.glass_f_day)
-            curtains_f = s.glass_f_day - s.glass_f_night
+            f = f_day
+            modelled_c = c.glass_temperature_c(room_c, inputs.outdoor_c, f_day)
             excess_pa = self.room_excess_pa
         if inputs.trusted & (1 << GLASS):
             self.glass_colder_k = modelled_c - inputs.glass_c
+            when = when_of(readings, s)
+            if when != UNSURE:
+                self.glass.measured(when == NIGHT, room_c, inputs.outdoor_c, inputs.glass_c, now_s)
+                self.preset_day = 0.0
         d.glass_c = modelled_c - max(0.0, self.glass_colder_k)
         self.terms.glass_pct = c.wet_glass_pct(inputs.indoor_sat_pa, excess_pa, sat_surface_pa(d.glass_c))
-        self._plain(inputs, night_excess_pa, night_c, modelled_c - self.glass_colder_k, curtains_f)
+        self._plain(inputs, night_excess_pa, night_c, modelled_c - self.glass_colder_k, f - f_night, f_night)
+        self._ahead(inputs, readings, excess_pa, f)
+        self._test(inputs, excess_pa, room_c, f == f_night, now_s)
         self._slow(inputs)
         self._bind()
         wetting_pa = 0.01 * d.target_pct * inputs.indoor_sat_pa + excess_pa
         d.margin_k = d.glass_c - wetting_point_c(wetting_pa) if wetting_pa > 1.0 else 99.0
-        self._standing(inputs, readings)
+        outlook = self.outlook
+        outlook.f_day = f_day
+        outlook.f_night = f_night
+        outlook.colder_k = inputs.indoor_c - room_c
+        outlook.excess_pa = night_excess_pa
+        outlook.sensed_colder_k = max(0.0, self.glass_colder_k)
+        self._standing(inputs, readings, now_s)
 
     def _is_night(self, readings: "Readings") -> bool:
         """Whether curtains may be drawn; without a clock they always may."""
@@ -215,7 +312,13 @@ class Controller:
             self.room_excess_pa = max(0.0, measured_pa - 0.01 * inputs.rh_pct * inputs.indoor_sat_pa)
 
     def _plain(
-        self, inputs: "Inputs", excess_pa: float, night_c: float, sensed_c: float, curtains_f: float
+        self,
+        inputs: "Inputs",
+        excess_pa: float,
+        night_c: float,
+        sensed_c: float,
+        curtains_f: float,
+        f_night: float,
     ) -> None:
         """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
 
@@ -233,8 +336,44 @@ class Controller:
         plain_pct = c.wet_glass_pct(inputs.indoor_sat_pa, excess_pa, surface_pa)
         surface_pct = 100.0 * surface_pa / inputs.indoor_sat_pa  # the same without the excess
         self.terms.plain_pct = plain_pct - self.margin.set(
-            plain_pct, surface_pct, cooled_c, s.glass_f_night, indoor_c, outdoor_c, s
+            plain_pct, surface_pct, cooled_c, f_night, indoor_c, outdoor_c, s
         )
+
+    def _ahead(self, inputs: "Inputs", readings: "Readings", excess_pa: float, f: float) -> None:
+        """How far a look ahead lets the target rise above the plain reset; not at all on an old outdoor reading."""
+        terms = self.terms
+        outlook = self.outlook
+        if not outlook.known or not self.settings.look_ahead or inputs.outdoor_basis != OUTDOOR_READ:
+            terms.ahead_pct = terms.now_pct = terms.plain_pct
+            return
+        indoor_pa = inputs.indoor_sat_pa
+        terms.ahead_pct = 100.0 * outlook.limit_pa / indoor_pa
+        glass_c = self.decision.glass_c
+        surface_pct = 100.0 * sat_surface_pa(glass_c) / indoor_pa
+        pct = surface_pct - 100.0 * excess_pa / indoor_pa
+        hour = (readings.utc_s + readings.utc_offset_s) // 3600 % 24 if readings.utc_s else -1
+        # A humidity ratio of g/kg is PA_PER_G_KG at most, the larger side.
+        burst_pct = 100.0 * outlook.house.burst_g_kg(hour) * c.PA_PER_G_KG / indoor_pa
+        margin_pct = self.now_margin.set(
+            pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
+        )
+        terms.now_pct = pct - margin_pct - reserve_pct(surface_pct, glass_c, burst_pct, 0.0)
+
+    def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:
+        """A window test's own target; -100 where none runs."""
+        window = self.window
+        self.terms.test_pct = -100.0
+        if window.testing or window.drying:
+            glass = self.glass
+            outdoor_c = inputs.outdoor_c
+            indoor_pa = inputs.indoor_sat_pa
+            cautious_c = c.glass_temperature_c(room_c, outdoor_c, glass.cautious(night))
+            sure_c = c.glass_temperature_c(room_c, outdoor_c, glass.sure_below(night))
+            cautious_pct = c.wet_glass_pct(indoor_pa, excess_pa, sat_surface_pa(cautious_c))
+            sure_pct = c.wet_glass_pct(indoor_pa, excess_pa, sat_surface_pa(sure_c))
+            window.dry(inputs.rh_pct, cautious_pct, now_s)
+            if window.testing:
+                self.terms.test_pct = cautious_pct + window.raise_pct(cautious_pct, sure_pct)
 
     def _slow(self, inputs: "Inputs") -> None:
         """The slow surfaces on their 7-day means, the owner's wish, and the season."""
@@ -263,9 +402,19 @@ class Controller:
         d.ceiling_pct = min(terms.glass_pct, terms.corner_pct, terms.envelope_pct)
         target = terms.owner_pct
         binds = c.BINDS_OWNER
-        if not target <= terms.plain_pct:
-            target = terms.plain_pct
-            binds = c.BINDS_GLASS
+        glass_pct = terms.plain_pct
+        glass_binds = c.BINDS_GLASS
+        ahead_pct = min(terms.ahead_pct, terms.now_pct)
+        if ahead_pct > glass_pct:
+            glass_pct = ahead_pct
+            if terms.ahead_pct < terms.now_pct:
+                glass_binds = c.BINDS_OUTLOOK
+        if terms.test_pct > glass_pct:
+            glass_pct = terms.test_pct
+            glass_binds = c.BINDS_GLASS
+        if not target <= glass_pct:
+            target = glass_pct
+            binds = glass_binds
         if not target <= terms.corner_pct:
             target = terms.corner_pct
             binds = c.BINDS_CORNER
@@ -275,7 +424,7 @@ class Controller:
         d.target_pct = target if target > 0.0 else 0.0
         d.binds = binds
 
-    def _standing(self, inputs: "Inputs", readings: "Readings") -> None:
+    def _standing(self, inputs: "Inputs", readings: "Readings", now_s: int) -> None:
         """The notices that hold until the next target."""
         s = self.settings
         notices = 0
@@ -292,7 +441,38 @@ class Controller:
         both = (1 << ROOM) | (1 << ROOM_RH)
         if s.has_room and inputs.trusted & both != both:
             notices |= 1 << w.ROOM_BAD
-        self.standing = notices
+        self.standing = notices | self._learned(inputs, readings, now_s)
+
+    def _learned(self, inputs: "Inputs", readings: "Readings", now_s: int) -> int:
+        """The notices of the window, the forecast and the learned house."""
+        notices = 0
+        window = self.window
+        glass = self.glass
+        if window.testing:
+            notices |= 1 << w.WINDOW_TEST
+        elif window.drying:
+            notices |= 1 << w.WINDOW_DRYING
+        if glass.torn[DAY] or glass.torn[NIGHT]:
+            notices |= 1 << w.LOOKS_TORN
+        status = self.outlook.forecast.status
+        if status == FORECAST_STALE or status == FORECAST_LATE_OR_FUTURE:
+            notices |= 1 << w.FORECAST_OLD
+        elif status == FORECAST_ELSEWHERE:
+            notices |= 1 << w.FORECAST_ELSEWHERE
+        if self.outlook.house.distrusted:
+            notices |= 1 << w.SELF_DOUBT
+        minute = self.outlook.minute
+        if DAWN_FROM_MIN <= minute < DAWN_TO_MIN:
+            room_c = inputs.indoor_c - self._colder_k()
+            night = self._is_night(readings)
+            cautious_c = c.glass_temperature_c(room_c, inputs.outdoor_c, glass.cautious(night))
+            cautious_pct = c.wet_glass_pct(inputs.indoor_sat_pa, self._excess_pa(night), sat_surface_pa(cautious_c))
+            advice = guide(readings, inputs, self.season_over, glass, window, cautious_pct, now_s)
+            if advice == GUIDE_TEST:
+                notices |= 1 << w.LOOK_AND_TEST
+            elif advice == GUIDE_LOOK:
+                notices |= 1 << w.LOOK_NOW
+        return notices
 
     def _notices(self, inputs: "Inputs", now_s: int) -> int:
         notices = self.standing | self.permit.notices

@@ -26,8 +26,7 @@ LOWEST_DC = -700  # the dry-bulb range that an outdoor reading is judged by, too
 HIGHEST_DC = 600
 
 # The forecast's own spread (standard deviation) by hours since the issue: 0.4 K at once, 1 K after 3 h, 2.5 K
-# after 48 h and no wider.  An assumption about usual public forecasts; believed is what lies Z of them below.
-Z = 1.0
+# after 48 h and no wider.  An assumption about usual public forecasts.
 # What the reading says of now is carried ahead and fades with the weather that made it.
 FADE_PER_H = 0.8464817  # exp(-1/6)
 # A reading so much colder is an ordinary error and fades.  What exceeds it stays at all hours: where the forecast is
@@ -77,18 +76,18 @@ class Forecast:
     """What is believed of the forecast.
 
     status: FORECAST_*; off_k: running mean of its distance from the outdoor reading [K]; elsewhere: whether that
-    mean tells of another place (at first it does: a forecast has to show that it is near); z: how many spreads
-    are taken off, 0..3; low_cc: the coldest believable in k hours [0.01 °C].
+    mean tells of another place (at first it does: a forecast has to show that it is near); age_h: since its issue;
+    low_cc: the coldest expected in k hours [0.01 °C].
     """
 
-    __slots__ = ("status", "off_k", "elsewhere", "compared_s", "z", "low_cc")
+    __slots__ = ("status", "off_k", "elsewhere", "compared_s", "age_h", "low_cc")
 
     def __init__(self) -> None:
         self.status: int = FORECAST_NONE_YET
         self.off_k: float = ELSEWHERE_K
         self.elsewhere: bool = True
         self.compared_s: int = -1  # never
-        self.z: float = Z
+        self.age_h: float = 0.0
         self.low_cc = array("h", [FORECAST_NONE] * (HOURS_AHEAD + 1))
 
     def judge(self, readings: "Readings", outdoor_c: float, outdoor_read: bool, now_s: int) -> int:
@@ -101,7 +100,7 @@ class Forecast:
         return self.status
 
     def lowest_c(self, k: int) -> float:
-        """The coldest believable in k hours (0..48) from the last `judge` [°C]; NO_FORECAST where unknown."""
+        """The coldest expected in k hours (0..48) from the last `judge` [°C]; NO_FORECAST where unknown."""
         if self.status != FORECAST_FRESH or not 0 <= k <= HOURS_AHEAD or self.low_cc[k] == FORECAST_NONE:
             return NO_FORECAST
         return 0.01 * self.low_cc[k]
@@ -132,7 +131,8 @@ class Forecast:
         self._compare(abs(off_k), now_s)
         if self.elsewhere:
             return FORECAST_ELSEWHERE
-        self._look_ahead(values, i, part, off_k, max(0, age_s) / HOUR_S)
+        self.age_h = max(0, age_s) / HOUR_S
+        self._look_ahead(values, i, part, off_k)
         return FORECAST_FRESH
 
     def _compare(self, distance_k: float, now_s: int) -> None:
@@ -145,7 +145,7 @@ class Forecast:
         else:
             self.elsewhere = not self.off_k <= ELSEWHERE_K
 
-    def _look_ahead(self, values: "array", i: int, part: float, off_k: float, age_h: float) -> None:
+    def _look_ahead(self, values: "array", i: int, part: float, off_k: float) -> None:
         """Fill low_cc: i, part: the forecast's hour and part of an hour that is now; off_k: reading less forecast.
 
         Taken is the coldest from an hour before to an hour after each hour ahead, of the hours' values joined by
@@ -154,18 +154,17 @@ class Forecast:
         stays_k = min(0.0, off_k + COLD_FADES_K)
         fades_k = min(off_k - stays_k, WARM_MOST_K)
         low = self.low_cc
-        z = self.z
-        first = hour_dc(values, i)
-        second = hour_dc(values, i + 1)  # the two hours within the window, and where it begins and will end
-        begin = float(first)
+        first: float = float(hour_dc(values, i))
+        second: float = float(hour_dc(values, i + 1))  # the window's two hours, its begin and end
+        begin: float = first
         middle = first + (second - first) * part
         known_from = 0
         i += 2
         size = len(values)
         for k in range(HOURS_AHEAD + 1):
-            third = values[i] if i < size else FORECAST_NONE  # most are simply there; spared calls
+            third: float = float(values[i] if i < size else FORECAST_NONE)  # most are simply there; spared calls
             if not LOWEST_DC <= third <= HIGHEST_DC:
-                third = hour_dc(values, i)
+                third = float(hour_dc(values, i))
                 if third == FORECAST_NONE:
                     known_from = k + 4  # all that a window touches have to be there
             i += 1
@@ -180,7 +179,7 @@ class Forecast:
                     coldest = second
                 if end < coldest:
                     coldest = end
-                low[k] = floor(10.0 * coldest + 100.0 * (stays_k + fades_k - z * spread_k(age_h + k)))
+                low[k] = floor(10.0 * coldest + 100.0 * (stays_k + fades_k))
             fades_k *= FADE_PER_H
             first, second = second, third
             begin, middle = middle, end

@@ -15,13 +15,8 @@ from array import array
 from math import erf, exp, log, sqrt
 
 from dewcore.psychro import sat_surface_slope_per_k, sat_water_pa, vapour_pa, wetting_point_c
-from dewcore.readings import INDOOR, OUTDOOR_READ, RH, Inputs, Readings
+from dewcore.readings import INDOOR, OUTDOOR_READ, RH, TAP_CLEAR, TAP_FOG, TAP_NONE, Inputs, Readings
 from dewcore.settings import Settings
-
-# Readings.tap
-TAP_NONE = 0
-TAP_FOG = 1
-TAP_CLEAR = 2
 
 # When a look was: the part it speaks of
 DAY = 0

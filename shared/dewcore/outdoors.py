@@ -91,6 +91,10 @@ class OutdoorHistory:
         self.part_c_s = 0.0
         self.part_s = 0
 
+    def back_cc(self, back: int) -> int:
+        """Mean of a completed hour [0.01 °C]: back 1 the last one, up to `count`."""
+        return self.hour_cc[self.next - back]
+
     def mean_c(self, now_c: float) -> float:
         """7-day mean [°C]; of fewer hours at the start, of none now_c."""
         return self.week_c if self.count else now_c

@@ -23,6 +23,11 @@ REQUEST_WINDOW = 2  # the owner confirms being at the window
 REQUEST_TIMED_RUN = 3
 REQUEST_CLEAR = 4  # the owner has seen to the cause of a latched alarm
 
+# Readings.tap
+TAP_NONE = 0
+TAP_FOG = 1  # "fog now"
+TAP_CLEAR = 2  # "clear now"
+
 # Channel numbers of the samples, and their names in the same order.
 INDOOR = 0
 RH = 1

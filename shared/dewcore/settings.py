@@ -31,6 +31,10 @@ TABLE: tuple = (
     # outrun its drying, bursts from showers and cooking).  In simulated houses 5 K left some with wet glass,
     # 7 K one, 8 K none; hence the default
     ("plain_margin_k", "K", 8.0, 4.0, 12.0),
+    # whether the target may rise above the plain reset as far as a look ahead allows
+    ("look_ahead", SWITCH, 1, 0, 1),
+    # whether the owner may let the glass fog while standing at it
+    ("window_test_allowed", SWITCH, 0, 0, 1),
     # the valve
     ("band_pct", "%", 2.0, 0.5, 5.0),
     ("min_on_s", "s", 180, 60, 1800),
@@ -122,6 +126,8 @@ class Settings:
         self.outdoor_tolerance_k: float = 0.0
         self.f_tolerance: float = 0.0
         self.plain_margin_k: float = 0.0
+        self.look_ahead: int = 0
+        self.window_test_allowed: int = 0
         self.band_pct: float = 0.0
         self.min_on_s: int = 0
         self.min_off_s: int = 0

@@ -82,6 +82,16 @@ HELP = {
         "fronts and showers outrun the drying of the house",
         "a drier house than needed",
     ),
+    "look_ahead": (
+        "1: the house's own drying, and a forecast where one comes, may raise the target above the plain reset",
+        "a drier house than the windows need on most days",
+        "the target is as good as what the house has shown of itself",
+    ),
+    "window_test_allowed": (
+        "1: while the owner confirms being at the window, the air may get humid enough to fog it",
+        "what the window stands is learned slowly",
+        "never with rotten frames or known mould: the glass gets wet",
+    ),
     "band_pct": (
         "the valve opens this far below the target and shuts at it",
         "many short runs, contact wear",

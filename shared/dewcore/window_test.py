@@ -5,8 +5,18 @@ ceiling, the RH at which glass of the cautious factor of `glass` gets wet.  Fog 
 its minutes are counted apart, so `testing` and `drying` say when.  Slow caps and every refusal of the valve stay.
 """
 
-from dewcore.glass import DAY, LEAST_DIFFERENCE_K, NIGHT, SAME_MOMENT_S, TAP_FOG, TAP_NONE, UNSURE, Glass, when_of
-from dewcore.readings import INDOOR, ON, OUTDOOR_READ, REQUEST_WINDOW, RH, Inputs, Readings
+from dewcore.glass import DAY, LEAST_DIFFERENCE_K, NIGHT, SAME_MOMENT_S, UNSURE, Glass, when_of
+from dewcore.readings import (
+    INDOOR,
+    ON,
+    OUTDOOR_READ,
+    REQUEST_WINDOW,
+    RH,
+    TAP_FOG,
+    TAP_NONE,
+    Inputs,
+    Readings,
+)
 from dewcore.settings import Settings
 
 RAISE_PCT = 8.0  # % RH above the cautious ceiling, at most

@@ -71,6 +71,14 @@ ROOM_BAD = 7
 NO_WATER = 8
 FAN_STUCK_OFF = 9
 CEILING_PASSED = 10
+WINDOW_TEST = 11
+WINDOW_DRYING = 12
+LOOK_NOW = 13
+LOOK_AND_TEST = 14
+LOOKS_TORN = 15
+FORECAST_OLD = 16
+FORECAST_ELSEWHERE = 17
+SELF_DOUBT = 18
 
 NOTICES = (
     ("min_on", "The valve is open to finish its shortest run: the house is humid enough."),
@@ -84,6 +92,14 @@ NOTICES = (
     ("no_water", "The valve is open, but no water reaches the drain: check stop valve, strainer and valve."),
     ("fan_stuck_off", "The furnace heated for 24 h without a fan proof: check the fan contact."),
     ("ceiling_passed", "The house is more humid than its coldest glass allows, with the valve shut."),
+    ("window_test", "Window test: the air may get more humid for half an hour."),
+    ("window_drying", "After a window test the air is still humid: wipe the sill dry."),
+    ("look_now", "A look teaches much now: is the window of the coldest bedroom fogged or clear?"),
+    ("look_and_test", "A look teaches much now: confirm being at the coldest bedroom's window; dry the sill after."),
+    ("looks_torn", "Looks at the window contradict each other: the lower glass factor holds."),
+    ("forecast_old", "The forecast is old, or not yet due: the largest known fall of temperature holds."),
+    ("forecast_elsewhere", "The forecast does not fit the outdoor reading: it is not used."),
+    ("self_doubt", "The house dried more slowly than foretold: the cautious start holds until it fits again."),
 )
 
 OPEN_NAME = "open"

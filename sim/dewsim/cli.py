@@ -36,6 +36,13 @@ def parser() -> argparse.ArgumentParser:
     replay.add_argument(
         "--seed", metavar="N", type=_seed, default=1, help="of showers, cooking and sensor noise (default: 1)"
     )
+    replay.add_argument(
+        "--forecast",
+        choices=("simulated", "perfect", "none"),
+        default="simulated",
+        help="what the controller is told of the weather to come: as wrong as usual forecasts, the truth, nothing "
+        "(default: %(default)s)",
+    )
     replay.add_argument("--exact-sensors", action="store_true", help="no sensor errors and no tolerance margin")
     replay.add_argument("--all-records", action="store_true", help="a minute record of each controlled policy")
     replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
@@ -110,6 +117,7 @@ def _run(arguments: argparse.Namespace) -> int:
         arguments.seed,
         arguments.exact_sensors,
         arguments.all_records,
+        arguments.forecast,
     )
 
 

@@ -1,41 +1,84 @@
-"""Drawn houses, classed: which of the sampler's houses are clear and binding in a winter, and what each policy does."""
+"""A drawn house in a winter: its course, the shut house, the caps, the class they give, and runs of the controller."""
 
 from array import array
+from functools import cached_property
 
+from dewcore.controller import SCAN_S
 from dewsim import metrics, plant, policies, sampler, weather
 
 OVER_CAP_PCT = 1.0  # what a shortest run may overshoot the caps by, with room to spare
 START_RH_PCT = plant.START_RH_PCT
 
 
-class Case:
-    """One drawn house in one winter: its course, the shut house, the caps, and the class they give."""
+def course_seed(seed: int, index: int) -> int:
+    """The seed of house index's showers and cooking in the draw `seed`, and of its forecasts."""
+    return seed * 1_000_003 + index
 
-    def __init__(self, sky, seed: int, index: int):
+
+class Case:
+    """House number index of the draw `seed` in the weather `sky`, with exact sensors and no tolerance.
+
+    minutes: weather.states(sky), where the caller has it already.  scan_s: of the controller's runs.  Everything
+    but the course is worked out when it is first asked for.
+    """
+
+    def __init__(self, sky, seed: int, index: int, minutes=None, scan_s: int = SCAN_S):
         self.seed, self.index = seed, index
         self.sky = sky
+        self.scan_s = scan_s
         self.house = sampler.draw(seed, index, sampler.coldest_c(sky.outdoor_c))
         pressure_pa = sum(sky.pressure_pa) / len(sky.pressure_pa)
         self.course = plant.Course(
             self.house,
-            weather.states(sky),
+            minutes or weather.states(sky),
             sky.start_utc_s + sky.utc_offset_s,
-            seed * 1_000_003 + index,
+            course_seed(seed, index),
             pressure_pa=pressure_pa,
         )
-        self.settings = policies.settings_for(self.house, self.house.name, exact=True)
-        self.caps_pct = policies.slow_caps_pct(self.course, self.settings)
-        self.shut = policies.run_shut(self.course, START_RH_PCT)
-        self.headroom = metrics.headroom(self.course, self.shut.w_g_kg)
-        self.headroom_class = metrics.headroom_class(self.headroom)
-        self.mask = metrics.season_mask(self.course)
 
-    def controlled(self, settings, house=None, stop_when_wet=None) -> policies.Run:
+    @cached_property
+    def settings(self):
+        """The controller's, with no tolerance."""
+        return policies.settings_for(self.house, self.house.name, exact=True)
+
+    @cached_property
+    def caps_pct(self) -> array:
+        """The slow caps a step."""
+        return policies.slow_caps_pct(self.course, self.settings)
+
+    @cached_property
+    def shut(self) -> policies.Run:
+        """The house with the valve never opened."""
+        return policies.run_shut(self.course, START_RH_PCT)
+
+    @cached_property
+    def mask(self) -> bytearray:
+        """1 for each step of the heating season."""
+        return metrics.season_mask(self.course)
+
+    @cached_property
+    def headroom(self) -> float:
+        """R of the shut house."""
+        return metrics.headroom(self.course, self.shut.w_g_kg)
+
+    @property
+    def headroom_class(self) -> str:
+        """`clear`, `tight` or `foggy`."""
+        return metrics.headroom_class(self.headroom)
+
+    def controlled(self, settings, house=None, stop_when_wet=None, forecasts=None) -> policies.Run:
         """The decision code on this case; house: one with sensor errors, None for exact sensors."""
         sensors = plant.Sensors(house or self.house, self.course, self.seed)
         clock = (self.sky.start_utc_s, self.sky.utc_offset_s)
         return policies.run_controller(
-            self.course, sensors, settings, clock, START_RH_PCT, stop_when_wet=stop_when_wet
+            self.course,
+            sensors,
+            settings,
+            clock,
+            START_RH_PCT,
+            stop_when_wet=stop_when_wet,
+            forecasts=forecasts,
+            scan_s=self.scan_s,
         )
 
     def could_bind(self) -> bool:
@@ -45,10 +88,10 @@ class Case:
         return policies.added_wet_minutes(self.course, trace.w_g_kg, self.shut.w_g_kg) > 0
 
     def binds(self) -> bool:
-        """Whether the reset without margin adds a wet minute."""
+        """Whether the plain reset without margin adds a wet minute."""
         if not self.could_bind():
             return False
-        bare = policies.without_margin(self.settings)
+        bare = policies.altered(policies.without_margin(self.settings), look_ahead=0)
         return self.controlled(bare, stop_when_wet=self.shut.w_g_kg).stopped_at is not None
 
     def block(self, run: policies.Run) -> dict:

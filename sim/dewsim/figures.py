@@ -119,7 +119,7 @@ def floor_figure(replay) -> Figure:
     names = {
         "shut": ("without a humidifier", "pale"),
         "dial": ("dial", "dash"),
-        "plain": ("controller", "strong"),
+        replay.shipped: ("controller", "strong"),
     }
     runs = {name: replay.runs[name] for name in names if name in replay.runs}
     every = 6 if len(runs["shut"].floor_series) > 24 * HOURLY_UP_TO_DAYS else 1

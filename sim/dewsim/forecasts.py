@@ -18,7 +18,7 @@ from dewcore.readings import FORECAST_HOURS, FORECAST_NONE, Readings
 
 HOUR_S = 3600
 ISSUE_S = 21600  # issued at 0, 6, 12 and 18 h UTC, the hours of the large weather models
-HOURS = 60  # of an issue: two days ahead still after a lost one
+HOURS = 72  # of an issue: two days ahead still after two lost ones
 BIAS_K = 0.5
 PER_HOUR = 0.93
 SD_K = ((0.0, 0.4), (3.0, 1.0), (48.0, 2.5))  # hours, K

@@ -2,7 +2,7 @@
 
 from array import array
 
-from dewcore.ceiling import BINDS_NAMES, BINDS_OUTLOOK
+from dewcore.ceiling import BINDS_NAMES
 from dewsim import floor, plant
 from dewsim.policies import added_wet_minutes
 
@@ -99,8 +99,4 @@ def binds_share(run, mask: bytearray) -> dict:
         if counted:
             counts[code] += 1
     total = sum(counts)
-    return {
-        name: round(counts[code] / total, 4) if total else 0.0
-        for code, name in enumerate(BINDS_NAMES)
-        if code != BINDS_OUTLOOK  # no look-ahead yet, so nothing it could set
-    }
+    return {name: round(counts[code] / total, 4) if total else 0.0 for code, name in enumerate(BINDS_NAMES)}

@@ -38,6 +38,7 @@ class Run:
         self.decided = False
         self.setting_pct: float | None = None
         self.stopped_at: int | None = None
+        self.learned: Controller | None = None  # as the winter left it
 
     def add_decisions(self, n_steps: int) -> None:
         """Columns only a controller fills."""
@@ -238,21 +239,33 @@ def settings_top(caps_pct: array) -> float:
 
 
 def run_controller(
-    course, sensors, settings, clock, start_pct: float, progress=None, stop_when_wet=None, controller_type=Controller
+    course,
+    sensors,
+    settings,
+    clock,
+    start_pct: float,
+    progress=None,
+    stop_when_wet=None,
+    controller_type=Controller,
+    forecasts=None,
+    scan_s: int = SCAN_S,
 ) -> Run:
-    """The real decision code, scan for scan at 10 s, on the house's steps.
+    """The real decision code, scan for scan every scan_s (10) seconds, on the house's steps.
 
     clock: (utc_s of step 0, utc_offset_s).  stop_when_wet: the shut house's w_g_kg; then the run ends at the
     first added wet step and `stopped_at` tells which.  progress(share) is called once a simulated day.
-    controller_type: the benchmark's place for a controller that decides nothing.
+    controller_type: the benchmark's place for a controller that decides nothing.  forecasts: what a feed delivers
+    (dewsim.forecasts.Forecasts), None for no feed.
     """
     n = course.n_steps
-    scans = course.dt_s // SCAN_S
+    scans = course.dt_s // scan_s
     run = Run(n, scans)
     run.add_decisions(n)
     house = run.end = plant.Moisture(course, start_pct)
     controller = controller_type(settings)
-    bench = _Wiring(course, sensors, controller, clock)
+    bench = _Wiring(course, sensors, controller, clock, scan_s)
+    if forecasts is not None:
+        forecasts.rewind()
     step, run_scans, decision = house.step, bench.run_scans, controller.decision
     out, opened, evaporated, wet = run.w_g_kg, run.valve, run.evaporated_kg_h, course.wet_w_g_kg
     now_s = 0
@@ -262,8 +275,10 @@ def run_controller(
             run.stopped_at = k
             break
         bench.at_step(k, house, now_s)
+        if forecasts is not None:
+            forecasts.at_step(k, bench.readings)
         opened[k] = count = run_scans(scans, now_s)
-        now_s += scans * SCAN_S
+        now_s += scans * scan_s
         before_kg = house.evaporated_kg
         step(k, count / scans)
         evaporated[k] = (house.evaporated_kg - before_kg) / course.dt_h
@@ -273,6 +288,7 @@ def run_controller(
     out[n - 1] = house.w_g_kg
     _note(run, n - 1, decision)
     run.valve_starts = bench.valve_starts
+    run.learned = controller
     return run
 
 
@@ -293,7 +309,8 @@ class _Wiring:
     line is live and the valve is commanded open.
     """
 
-    def __init__(self, course, sensors, controller: Controller, clock):
+    def __init__(self, course, sensors, controller: Controller, clock, scan_s: int):
+        self.scan_s = scan_s
         self.course = course
         self.sensors = sensors
         self.controller = controller
@@ -318,7 +335,7 @@ class _Wiring:
     def run_scans(self, scans: int, now_s: int) -> int:
         """The scans of one house step from now_s on; the number of them after which the valve was open."""
         at_scan, due, scan = self.at_scan, self.controller.due, self.controller.scan
-        readings, utc_start_s, was_open = self.readings, self.utc_start_s, self.was_open
+        readings, utc_start_s, was_open, scan_s = self.readings, self.utc_start_s, self.was_open, self.scan_s
         contacts = readings.contacts
         count = 0
         for _ in range(scans):
@@ -331,7 +348,7 @@ class _Wiring:
                 was_open = is_open
             if was_open:
                 count += 1
-            now_s += SCAN_S
+            now_s += scan_s
         self.was_open = was_open
         return count
 

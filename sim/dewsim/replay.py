@@ -14,12 +14,12 @@ from pathlib import Path
 from dewcore import words
 from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
 from dewcore.record import FIELDS, REASON_OPEN
-from dewsim import housefile, metrics, plant, policies, report, weather, winters
+from dewsim import best, forecasts, housefile, metrics, plant, policies, report, weather, winters
 from dewsim.errors import InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.progress import Progress
 
-SHIPPED = "plain"
+FORECASTS = ("simulated", "perfect", "none")
 RESULT = "result.json"
 OURS = re.compile(r"result\.json|report\.html|record(-[a-z_]+)?\.csv")  # what may stand in a folder to replace
 LARGEST_RESULT_BYTES = 1_000_000
@@ -42,14 +42,21 @@ def exact_sensors(house):
 
 
 class Replay:
-    """One house through one winter under every policy: inputs, runs by policy name, and `result`."""
+    """One house through one winter under every policy: inputs, runs by policy name, and `result`.
 
-    def __init__(self, house, sky, seed: int, place: str, exact: bool = False, progress=None):
+    forecast: one of FORECASTS, what the controller is told of the weather to come.
+    """
+
+    def __init__(
+        self, house, sky, seed: int, place: str, exact: bool = False, progress=None, forecast: str = "simulated"
+    ):
         self.house = house
         self.weather = sky
         self.seed = seed
         self.progress = progress or Progress()
         self.settings = policies.settings_for(house, place, exact)
+        self.shipped = "outlook" if self.settings.look_ahead else "plain"
+        self.forecast = forecast
         self.clock = (sky.start_utc_s, sky.utc_offset_s)
         self.progress.stage("house", 0.0)
         minutes = weather.states(sky)
@@ -71,17 +78,44 @@ class Replay:
         shut = self.runs["shut"] = policies.run_shut(course, start_pct)
         stage("dial", 0.08)
         self.runs["dial"] = policies.luckiest_dial(course, self.caps_pct, shut, start_pct, self.progress.beat)
-        stage("plain", 0.25, 0.55)
-        self.runs["plain"] = self._controlled(self.settings)
-        stage("plain_no_margin", 0.55, 0.85)
-        self.runs["plain_no_margin"] = self._controlled(policies.without_margin(self.settings))
-        stage("result", 0.85)
+        plain = policies.altered(self.settings, look_ahead=0)
+        stage("plain", 0.22, 0.36)
+        self.runs["plain"] = self._controlled(plain)
+        stage("plain_no_margin", 0.36, 0.5)
+        self.runs["plain_no_margin"] = self._controlled(policies.without_margin(plain))
+        if self.shipped == "outlook":
+            stage("outlook", 0.5, 0.85)
+            self.runs["outlook"] = self._controlled(self.settings, self._forecasts())
+        stage("best", 0.85, 0.88)
+        self._best(shut)
+        stage("result", 0.88)
         self.result = self._result()
         return self.result
 
-    def _controlled(self, settings) -> policies.Run:
+    def _forecasts(self) -> forecasts.Forecasts | None:
+        """What a feed would have delivered."""
+        if self.forecast == "none":
+            return None
+        course = self.course
+        return forecasts.Forecasts(
+            course.outdoor_c, course.dt_s, self.clock[0], self.seed, perfect=self.forecast == "perfect"
+        )
+
+    def _best(self, shut) -> None:
+        """The clairvoyant controller; beside fog of the house's own it is judged as the class's rule says."""
+        course = self.course
+        ratio = metrics.headroom(course, shut.w_g_kg)
+        foggy = metrics.headroom_class(ratio) == "foggy"
+        exempt = best.beside_wet(course, shut.w_g_kg) if foggy else None
+        self.runs["best"] = best.run_best(
+            course, self.caps_pct, shut, self.start_pct, self.progress.share, exempt=exempt
+        )
+
+    def _controlled(self, settings, told=None) -> policies.Run:
         sensors = plant.Sensors(self.house, self.course, self.seed) if not self.sensors.exact else self.sensors
-        return policies.run_controller(self.course, sensors, settings, self.clock, self.start_pct, self.progress.share)
+        return policies.run_controller(
+            self.course, sensors, settings, self.clock, self.start_pct, self.progress.share, forecasts=told
+        )
 
     def _result(self) -> dict:
         shut = self.runs["shut"]
@@ -90,13 +124,18 @@ class Replay:
             name: metrics.policy_block(self.course, run, shut, self.mask, self.caps_pct, self.house)
             for name, run in self.runs.items()
         }
+        kind = metrics.headroom_class(ratio)
+        for block in blocks.values():
+            share = best.share_of_best_pct(block, blocks["shut"], blocks["best"], kind)
+            block["share_of_best_pct"] = None if share is None else round(share, 2)
         return {
             "schema": 1,
-            "shipped_policy": SHIPPED,
+            "shipped_policy": self.shipped,
             "house": self.house.name,
             "weather": {"name": self.weather.name, "origin": self.weather.origin, "notes": list(self.weather.notes)},
             "seed": self.seed,
-            "headroom_class": metrics.headroom_class(ratio),
+            "forecast": self.forecast if self.shipped == "outlook" else "none",
+            "headroom_class": kind,
             **({"headroom_ratio": round(ratio, 4)} if isfinite(ratio) else {}),  # JSON knows no infinity
             "binding": blocks["plain_no_margin"]["added_wet_minutes"] > 0,
             "policies": blocks,
@@ -109,20 +148,22 @@ def run_demo(out: str) -> int:
     return _run_to(house, winters.ostervale(), str(DEMO_HOUSE.name), out, DEMO_SEED, False, False)
 
 
-def run_replay(house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool) -> int:
+def run_replay(
+    house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool, forecast: str
+) -> int:
     """A house file (or 'default') through a weather file."""
     loaded = housefile.House() if house == "default" else housefile.load(house)
     winter = weather.winter_of(sky)
-    return _run_to(loaded, winter, shown_path(house), out, seed, exact, all_records, (house, sky))
+    return _run_to(loaded, winter, shown_path(house), out, seed, exact, all_records, forecast, (house, sky))
 
 
-def _run_to(house, sky, place, out, seed, exact, all_records, inputs=()) -> int:
+def _run_to(house, sky, place, out, seed, exact, all_records, forecast="simulated", inputs=()) -> int:
     folder = Path(out)
     if not out:
         raise InputError("--out: found no name; name a folder to write")
     check_folder(folder, inputs)
     with Progress.on_terminal("winter") as progress:
-        replay = Replay(house, sky, seed, place, exact, progress)
+        replay = Replay(house, sky, seed, place, exact, progress, forecast)
         replay.run()
         write(replay, folder, all_records)
     print(summary(replay.result))
@@ -138,7 +179,10 @@ def summary(result: dict) -> str:
     for name, block in result["policies"].items():
         mean = block["mean_rh_pct"]
         setting = f" (at {block['setting_pct']:g} %)" if "setting_pct" in block else ""
-        lines.append(f"  {name:16} mean {mean:.1f} % RH, {block['added_wet_minutes']} added wet minutes{setting}")
+        share = block["share_of_best_pct"]
+        of_best = "" if share is None or name in ("shut", "best") else f", {share:.0f} % of the best possible gain"
+        wet = block["added_wet_minutes"]
+        lines.append(f"  {name:16} mean {mean:.1f} % RH, {wet} added wet minutes{of_best}{setting}")
     if result["headroom_class"] != "clear":
         lines.append(CLASS_SENTENCES[result["headroom_class"]])
     return "\n".join(lines)
@@ -219,7 +263,7 @@ def _write_files(replay: Replay, part: Path, all_records: bool) -> None:
     """All files of a replay into the folder `part`."""
     replay.progress.stage("record", 0.9)
     for name, run in replay.runs.items():
-        if name == SHIPPED:
+        if name == replay.shipped:
             write_record(replay, run, part / "record.csv")
         elif all_records and run.decided:
             write_record(replay, run, part / f"record-{name}.csv")

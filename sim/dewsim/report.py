@@ -7,6 +7,7 @@ from importlib import resources
 from pathlib import Path
 
 from dewsim import charts, figures, floor, thinning
+from dewsim import report_ahead as ahead
 from dewsim import report_margin as margins
 from dewsim import report_tables as tables
 from dewsim.charts import Figure
@@ -15,6 +16,7 @@ from dewsim.units import Units, number
 CHECKOUT = Path(__file__).resolve().parents[2]
 SECTIONS = (
     ("policies", "What each way of running it would have done"),
+    ("ahead", "What looking ahead gained"),
     ("season", "The season"),
     ("night", "The coldest night"),
     ("floor", "The floor"),
@@ -36,6 +38,7 @@ def render(replay) -> str:
     ]
     bodies = {
         "policies": tables.policies(replay, units),
+        "ahead": "",
         "season": season(replay, units, drawn[0]),
         "night": night(replay, units, drawn[1]),
         "floor": floor_section(replay, units, drawn[2]),
@@ -45,11 +48,15 @@ def render(replay) -> str:
         "assumed": tables.assumed(replay, units),
         "cautions": tables.cautions_list(),
     }
-    links = "".join(f'<li><a href="#{name}">{title}</a></li>' for name, title in SECTIONS)
+    if "outlook" in replay.runs:
+        drawn.append(ahead.figure(replay, units))
+        bodies["ahead"] = ahead.section(replay, units, drawn[-1])
+    shown = [(name, title) for name, title in SECTIONS if bodies[name]]
+    links = "".join(f'<li><a href="#{name}">{title}</a></li>' for name, title in shown)
     sections = "".join(
         f'<section id="{name}" aria-labelledby="h-{name}"><h2 '
         f'id="h-{name}">{title}</h2>\n{bodies[name]}\n</section>\n'
-        for name, title in SECTIONS
+        for name, title in shown
     )
     return page(replay.house.name, head(replay), links, sections, drawn)
 
@@ -266,12 +273,11 @@ def floor_section(replay, units: Units, figure: Figure) -> str:
     board = f"{width} {units.length_unit} wide board of {escape(house.floor.species)}, flatsawn"
     gaps = {
         name: units.length_text(blocks[name]["floor_gap_mm"])
-        for name in ("shut", "dial", "plain")
-        if name in blocks
+        for name in ("shut", "dial", replay.shipped)
     }
     text = (
         f"<p>At a {board}, the season's swing opens a gap of {gaps['shut']} without a humidifier, "
-        f"{gaps['dial']} with the dial and {gaps['plain']} with the controller.</p>"
+        f"{gaps['dial']} with the dial and {gaps[replay.shipped]} with the controller.</p>"
     )
     caption = (
         "Moisture content follows the wood's equilibrium (USDA Forest Products Laboratory, Wood Handbook, "

@@ -8,6 +8,13 @@ from dewcore.settings_help import HELP
 from dewsim import cautions, housefile
 from dewsim.units import SPACE, Units, number
 
+# What the controller may have been told of the weather to come.
+TOLD = {
+    "simulated": "a forecast every six hours, as wrong, late and patchy as usual ones are assumed to be",
+    "perfect": "the true temperatures of the next two days",
+    "none": "no forecast at all: only what falls are known from hard winters and from its own record",
+}
+
 
 def table(caption: str, head: list, rows: list, kind: str = "") -> str:
     """An HTML table of ready HTML cells; the first cell of a row is its heading."""
@@ -39,9 +46,9 @@ def policy_names(blocks: dict) -> dict:
     names = {
         "shut": "no humidifier",
         "dial": "dial, left shut" if dial is None else f"dial at {dial:g}{SPACE}%",
-        "plain": "plain reset: the controller",
+        "plain": "plain reset",
         "plain_no_margin": "reset without margin, not offered",
-        "outlook": "outlook: the controller",
+        "outlook": "looking ahead: the controller",
         "best": "best possible",
     }
     return {name: names[name] for name in blocks}
@@ -58,11 +65,11 @@ def policies(replay, units: Units) -> str:
         if any(show(blocks[name]) for name in names)
     ]
     table_html = table("One winter, one house, the same weather, showers and cooking", head, rows, "numbers")
-    return table_html + explained(blocks["dial"].get("setting_pct"))
+    return table_html + explained(blocks["dial"].get("setting_pct"), replay.shipped)
 
 
-def explained(setting_pct: float | None) -> str:
-    """What each policy is; setting_pct: the dial's [%], None where none adds no wet minute."""
+def explained(setting_pct: float | None, shipped: str) -> str:
+    """What each policy is; setting_pct: the dial's [%], None where none adds no wet minute; shipped: its name."""
     dial = (
         "No constant setting from 5 % up keeps from adding wet minutes in this winter, so it stays shut."
         if setting_pct is None
@@ -76,13 +83,31 @@ def explained(setting_pct: float | None) -> str:
             f"chosen with hindsight. {dial}",
         ),
         (
-            "Plain reset: the controller",
+            "Plain reset" + (": the controller" if shipped == "plain" else ""),
             "The decision code that runs on the board, scan for scan: the target follows the outdoor "
-            "temperature under a fixed margin and a margin for the sensors' tolerances.",
+            "temperature under a fixed margin and a margin for the sensors' tolerances."
+            + ("" if shipped == "plain" else " The look-ahead is switched off in it."),
         ),
         (
             "Reset without margin",
             "A reset without margin, for comparison: not offered. It shows how near wet the glass came.",
+        ),
+        *(
+            ()
+            if shipped == "plain"
+            else (
+                (
+                    "Looking ahead: the controller",
+                    "The same code with nothing switched off. It learns how fast the house dries and what bursts it "
+                    "has, expects cold by the forecast and by the largest falls known, and lets the house as humid "
+                    "as it can still dry in time; never below the plain reset.",
+                ),
+            )
+        ),
+        (
+            "Best possible",
+            "A controller that knew the whole winter beforehand, under the same caps: no board can do that. It is the "
+            "measure of the others; the share compares the humidity gained.",
         ),
         (
             "The caps",
@@ -259,6 +284,11 @@ def assumed(replay, units: Units) -> str:
         "The heating season counts the minutes whose trailing 24-hour mean outdoors is below "
         f"{units.temperature_text(12.0, 0)}; means and hours above are of these.",
         "Sensors: " + sensors_text(replay) + ".",
+        *(
+            [f"The controller was told {TOLD[replay.forecast]}, drawn from the same seed."]
+            if "outlook" in replay.runs
+            else []
+        ),
         "Every policy obeys the same caps of walls and owner. The wet minutes of the simulation are those "
         "of the modelled coldest spot alone.",
         "The methods name their sources; no conformity with a standard is claimed.",

@@ -144,7 +144,7 @@ class TestStatus(unittest.TestCase):
 
     def test_what_was_looked_up_before_is_forgotten_with_the_status(self):
         forecast = judged([0.0] * 60, 0.0)
-        self.assertAlmostEqual(forecast.lowest_c(3), -1.0, delta=ROUNDED)
+        self.assertEqual(forecast.lowest_c(3), 0.0)
         forecast.judge(told([0.0] * 60), 0.0, False, 5600)
         self.assertEqual(forecast.lowest_c(3), 1000.0)
 
@@ -166,40 +166,29 @@ class TestLowest(unittest.TestCase):
         for k, low_c in rows:
             self.assertAlmostEqual(forecast.lowest_c(k), low_c, delta=ROUNDED)
 
-    def test_a_steady_forecast_less_its_spread(self):
-        # -10 less 0.4, 0.8, 1.0, 1 + 21/30 and 2.5
-        rows = ((0, -10.4), (2, -10.8), (3, -11.0), (24, -11.7), (48, -12.5))
-        self.check(judged([-10.0] * 60, -10.0), rows)
+    def test_a_steady_forecast_is_itself(self):
+        self.check(judged([-10.0] * 60, -10.0), ((0, -10.0), (2, -10.0), (3, -10.0), (24, -10.0), (48, -10.0)))
 
     def test_only_whole_hours_of_two_days(self):
         forecast = judged([-10.0] * 72, -10.0)
         self.assertEqual((forecast.lowest_c(-1), forecast.lowest_c(49)), (1000.0, 1000.0))
 
-    def test_the_spread_is_that_of_the_issues_age(self):
-        # two hours old: 0.8 K now, 1 K in an hour, 1 + 23/30 in 24
-        rows = ((0, -10.8), (1, -11.0), (24, -11.767), (46, -12.5), (48, -12.5))
-        self.check(judged([-10.0] * 60, -10.0, issued_s=-7200), rows)
-        # half an hour: 0.5 K; from the future: as if issued now
-        self.check(judged([-10.0] * 60, -10.0, issued_s=-1800), ((0, -10.5), (1, -10.7)))
-        self.check(judged([-10.0] * 60, -10.0, issued_s=600), ((0, -10.4),))
+    def test_the_age_of_the_issue_is_kept_for_who_needs_the_spread(self):
+        self.assertEqual(fc.Forecast().age_h, 0.0)
+        # two hours, half an hour; from the future: as if issued now; the values are the same
+        for issued_s, age_h in ((-7200, 2.0), (-1800, 0.5), (0, 0.0), (600, 0.0)):
+            forecast = judged([-10.0] * 60, -10.0, issued_s=issued_s)
+            self.assertEqual(forecast.age_h, age_h)
+            self.check(forecast, ((0, -10.0), (24, -10.0)))
 
-    def test_the_spread_is_rounded_towards_the_cold(self):
-        forecast = judged([-10.0] * 60, -10.0, issued_s=-1000)
-        self.assertEqual(forecast.low_cc[0], -1046)  # 0.4 + 0.2 * 1000/3600 = 0.4556
-        forecast = judged([10.0] * 60, 10.0, issued_s=-1000)
-        self.assertEqual(forecast.low_cc[0], 954)  # 9.5444
-
-    def test_how_many_spreads_are_taken_off(self):
-        for z, low_c in ((0.0, -10.0), (2.0, -12.0)):
-            forecast = near()
-            forecast.z = z
-            forecast.judge(told([-10.0] * 60), -10.0, True, 5000)
-            self.check(forecast, ((3, low_c), (0, -10.0 - 0.4 * z)))
+    def test_hundredths_are_rounded_towards_the_cold(self):
+        # 1 K off, an hour on: exp(-1/6) = 0.846482
+        self.assertEqual(judged([0.0] * 60, -1.0).low_cc[1], -85)
+        self.assertEqual(judged([0.0] * 60, 1.0).low_cc[1], 84)
 
     def dip(self, utc_s):
-        """A fall of 6 K for the hour 5 alone, without the spread, seen from utc_s."""
+        """A fall of 6 K for the hour 5 alone, seen from utc_s."""
         forecast = near()
-        forecast.z = 0.0
         values = [0.0] * 60
         values[5] = -6.0
         forecast.judge(told(values, utc_s=utc_s), 0.0, True, 5000)
@@ -222,7 +211,7 @@ class TestLowest(unittest.TestCase):
     def test_now_is_read_between_the_hours_too(self):
         # 4 K down from hour 0 to 1: at a quarter past -1, as read, so nothing is carried ahead
         forecast = judged([0.0, -4.0] + [-4.0] * 58, -1.0, utc_s=900, issued_s=900)
-        self.check(forecast, ((0, -4.4), (3, -5.0)))
+        self.check(forecast, ((0, -4.0), (3, -4.0)))
         self.assertAlmostEqual(forecast.off_k, 0.5, delta=1e-6)
         forecast.judge(told([0.0, -4.0] + [-4.0] * 58, utc_s=900), -1.0, True, 5600)
         self.assertAlmostEqual(forecast.off_k, 0.5 * 71 / 72, delta=1e-6)
@@ -230,11 +219,10 @@ class TestLowest(unittest.TestCase):
     def test_the_past_hour_is_not_needed_and_this_one_counts(self):
         # risen since the whole hour: the window's beginning is this hour's value
         forecast = judged([-5.0, 5.0] + [5.0] * 58, 0.0, utc_s=1800, issued_s=1800)
-        self.check(forecast, ((0, -5.4), (1, 0.0 - 0.6), (2, 5.0 - 0.8)))
+        self.check(forecast, ((0, -5.0), (1, 0.0), (2, 5.0)))
 
     def test_a_source_a_little_ahead_begins_now(self):
         forecast = near()
-        forecast.z = 0.0
         values = [0.0] * 60
         values[3] = -6.0
         forecast.judge(told(values, start_s=600), 0.0, True, 5000)
@@ -245,7 +233,6 @@ class TestLowest(unittest.TestCase):
     def carried(self, outdoor_c):
         """What a reading of outdoor_c, where 0 was told, adds after 0, 6, 12 and 48 hours [K]."""
         forecast = near()
-        forecast.z = 0.0
         forecast.judge(told([0.0] * 60), outdoor_c, True, 5000)
         return [forecast.lowest_c(k) for k in (0, 6, 12, 48)]
 
@@ -269,9 +256,9 @@ class TestLowest(unittest.TestCase):
 
     def test_the_coldest_and_the_warmest_that_can_be(self):
         forecast = judged([60.0] * 60, -70.0)
-        # 130 K colder: 128 stay; at 48 h 60 - 128 - 2.5
-        self.check(forecast, ((0, -70.4), (48, -70.5)))
-        self.check(judged([-70.0] * 60, 60.0), ((0, -67.4),))
+        # 130 K colder: 128 stay; at 48 h 60 - 128
+        self.check(forecast, ((0, -70.0), (48, -68.0)))
+        self.check(judged([-70.0] * 60, 60.0), ((0, -67.0),))
 
     def test_a_hole_of_three_hours_is_unknown_where_it_is_touched(self):
         # hours 10 to 12; an hour ahead touches from one before to two after
@@ -289,11 +276,11 @@ class TestLowest(unittest.TestCase):
     def test_a_hole_of_two_hours_is_bridged(self):
         values = [0.0] * 10 + [None] * 2 + [-5.0] * 50
         forecast = judged(values, 0.0)
-        self.check(forecast, ((8, -1.0 - 5.0 / 30), (9, -5.0 - 1.0 - 6.0 / 30)))
+        self.check(forecast, ((8, 0.0), (9, -5.0)))
 
     def test_after_a_short_forecast_nothing_is_known(self):
         forecast = judged([0.0] * 50, 0.0)
-        self.assertEqual((forecast.lowest_c(47) < 0.0, forecast.lowest_c(48)), (True, 1000.0))
+        self.assertEqual((forecast.lowest_c(47), forecast.lowest_c(48)), (0.0, 1000.0))
         forecast = judged([0.0] * 2, 0.0)
         self.assertEqual(forecast.lowest_c(0), 1000.0)
         self.assertEqual(forecast.status, fc.FORECAST_FRESH)
@@ -303,8 +290,8 @@ class TestLowest(unittest.TestCase):
         values = [0.0] * 72
         values[71] = -9.0
         forecast = judged(values, 0.0, start_s=-21 * 3600 - 1800)
-        # half past, the window of 48 h ends at 70.5 hours: half of 9 K down, less 2.5
-        self.check(forecast, ((48, -4.5 - 2.5),))
+        # half past, the window of 48 h ends at 70.5 hours: half of 9 K down
+        self.check(forecast, ((48, -4.5),))
         forecast = judged(values, 0.0, start_s=-22 * 3600)
         self.assertEqual(forecast.lowest_c(48), 1000.0)
 
@@ -339,9 +326,9 @@ class TestElsewhere(unittest.TestCase):
         self.assertEqual(self.watch(near(), -8.0, 0.0, 1440), 450)
 
     def test_until_it_is_found_it_lets_nobody_expect_warmth(self):
-        # 24 h ahead, 0 is to come and 8 told: 6 K stay off, 2 fade to 0.04, 1.7 is the spread
+        # 24 h ahead, 0 is to come and 8 told: 6 K stay off, 2 fade to 0.04
         forecast = judged([8.0] * 60, 0.0)
-        self.assertAlmostEqual(forecast.lowest_c(24), 8.0 - 6.0 - 0.037 - 1.7, delta=ROUNDED)
+        self.assertAlmostEqual(forecast.lowest_c(24), 8.0 - 6.0 - 0.037, delta=ROUNDED)
 
     def test_an_issue_shifted_by_hours_is_no_other_place(self):
         # 6 K off for six hours: 6 - 5.5 * (71/72)^36 = 2.68
@@ -404,7 +391,7 @@ class TestSize(unittest.TestCase):
         forecast = fc.Forecast()
         self.assertEqual(len(forecast.low_cc) * 2, 98)
         self.assertEqual(set(forecast.low_cc), {FORECAST_NONE})
-        self.assertEqual((forecast.z, forecast.off_k, forecast.elsewhere), (1.0, 4.0, True))
+        self.assertEqual((forecast.off_k, forecast.elsewhere), (4.0, True))
 
 
 if __name__ == "__main__":

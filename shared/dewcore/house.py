@@ -1,0 +1,474 @@
+"""What the board learns of its own house: how fast it dries, its moisture gains and bursts by hour, the valve's effect.
+
+    dW/dt = a (W_out - W) + k2 (store - air) + gains + s valve          W in g/kg; hours
+
+Two rates, a and k2, shape the answer to the valve, and nothing else in a house answers to the valve.  So 36 pairs of
+rates are tried side by side (`trials`): each follows the measured humidity with its own pair, what outdoor air and
+valve weigh is fitted, and the pairs that leave the least unexplained count most.  Slow errors (outdoor humidity is
+guessed from temperature) do not matter, as every pair is judged on what is left above a few hours' mean.
+What the rates leave over teaches the mean gain and the highest burst of each hour of the day.
+E is the humidifier's own share of W.  Everything starts cautious, is bounded, and forgets within weeks.
+"""
+
+from array import array
+from math import exp, log
+
+from dewcore.outdoors import OutdoorHistory
+from dewcore.psychro import MOLAR_RATIO_G, STANDARD_PRESSURE_PA, sat_water_pa
+
+STORE_G_KG_PCT = 0.157  # what air at 20 °C holds more for each % RH [g/kg]
+CAPACITY = STORE_G_KG_PCT * 25.0  # of the store (walls, floors, furniture): 25 times the air's [g/kg per % RH]
+STORE_TAU_H = 72.0
+AIR_FACTOR = 1.5  # light things that follow the air at once, over the air alone
+PAD_H = 5.0 / 60.0
+
+QUARTER_S = 900
+QUARTER_H = 0.25
+LONGEST_STEP_S = 300  # a longer gap between two minutes: the quarter teaches nothing
+WEEKS_H = 504.0  # what is learned fades over three weeks
+FORGET = QUARTER_H / WEEKS_H
+
+# The trials: rates of drying a [1/h] and of exchange with the store k2' [1/h, per % RH of air's capacity].
+DRY = (0.03, 0.05, 0.08, 0.13, 0.20, 0.30, 0.45, 0.70, 1.10)
+STORE = (0.0, 0.06, 0.15, 0.35)
+TRIALS = len(DRY) * len(STORE)
+A_SCAN = 3  # trials that one scan works on
+FOLLOW_H = 48.0  # a trial is drawn to the measured humidity so slowly
+SLOW_H = 4.0  # what changes more slowly is no evidence
+TRUST_H = 6.0  # hours that say as much as one independent observation
+# A trial's numbers: what it would be without outdoor air, valve and gain; what each of these adds, per unit; the
+# slow means of the four; the sums of products, upper triangle, with what is left over the last.
+WIDTH = 18
+BASE, OUT, VALVE, GAIN, SLOW, SUMS = 0, 1, 2, 3, 4, 8
+# Weights and values that a fit is drawn to where there is no evidence: outdoor air counts 0.9, the valve 1 g/kg/h.
+PRIOR_OUT, PRIOR_VALVE, PRIOR_GAIN = 0.02, 0.0005, 0.0005
+START_OUT, START_VALVE, START_GAIN = 0.9, 1.0, 0.5
+LIKELY_DRY = 0.12
+LIKELY_WEIGHT = 0.005
+
+START_DRY_PER_H = 0.10
+START_STORE = 0.10
+START_MEAN_GAIN = 0.4  # [g/kg/h]
+START_BURST = 1.2  # [g/kg]
+BURST_HOURS = 336.0  # two weeks until the own bursts count alone
+BURST_FACTOR = 1.25
+BURST_FADE = 0.9975  # a quarter of its own hour
+LEAST_BURST = 0.1
+BIAS_H = 6.0  # what no rate explains, as a mean of so long, is carried ahead where it is moisture
+MOST_COUNT = 112  # quarters of one hour of the day: four weeks
+# Faster than this it is no house but an open window or a moved sensor.
+FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
+
+# The check on itself: a day ahead with the rates believed a day ago.
+CHECK_S = 86400
+TOO_DRY, DRY_AGAIN = 0.4, 0.2  # [g/kg]
+CHECK_WEIGHT = 0.3
+
+
+def sat_ratio_g_kg(t_c: float) -> float:
+    """Humidity ratio [g/kg] saturated over water at t_c [°C], standard pressure."""
+    pa = sat_water_pa(t_c)
+    return MOLAR_RATIO_G * pa / (STANDARD_PRESSURE_PA - pa)
+
+
+class House:
+    """The learned house, cautious until it knows better.
+
+    dry_per_h: a; store_per_h: k2'; valve_g_kg_h: what an hour of open valve adds; gains [g/kg/h], peaks [g/kg] and
+    lowest_c [°C] by hour of the day; ratio, own: W and E now [g/kg]; store_pct, own_store_pct: what the store
+    balances, and the humidifier's share of it [% RH]; bias [g/kg/h]; too_dry_g_kg: by how much its forecasts of a
+    day were too dry; hours: learned so far.
+    """
+
+    __slots__ = (
+        "dry_per_h",
+        "store_per_h",
+        "valve_g_kg_h",
+        "gains",
+        "counts",
+        "peaks",
+        "lowest_c",
+        "bias",
+        "hours",
+        "ratio",
+        "own",
+        "store_pct",
+        "own_store_pct",
+        "outdoor_g_kg",
+        "pad",
+        "burst",
+        "today_c",
+        "hour",
+        "at_s",
+        "quarter_s",
+        "quarters",
+        "spoiled",
+        "sum_out",
+        "sum_store",
+        "sum_pad",
+        "sum_h",
+        "quarter_ratio",
+        "mean_out",
+        "mean_pad",
+        "mean_store",
+        "day_gain",
+        "sat",
+        "trials",
+        "left",
+        "effect",
+        "next",
+        "scoring",
+        "check_ratio",
+        "check_store_pct",
+        "check_until_s",
+        "too_dry_g_kg",
+        "distrusted",
+    )
+
+    def __init__(self) -> None:
+        self.dry_per_h: float = START_DRY_PER_H
+        self.store_per_h: float = START_STORE
+        self.valve_g_kg_h: float = START_VALVE
+        self.gains = array("f", [START_MEAN_GAIN] * 24)
+        self.counts = bytearray(24)
+        self.peaks = array("f", [0.0] * 24)
+        self.lowest_c = array("f", [99.0] * 24)
+        self.bias: float = 0.0
+        self.hours: int = 0
+        self.ratio: float = 0.0
+        self.own: float = 0.0
+        self.store_pct: float = 0.0
+        self.own_store_pct: float = 0.0
+        self.outdoor_g_kg: float = 0.0  # what the last day lets expect of the outdoor air
+        self.pad: float = 0.0
+        self.burst: float = 0.0
+        self.today_c: float = 99.0
+        self.hour: int = -1
+        self.at_s: int = -1  # never
+        self.quarter_s: int = 0
+        self.quarters: int = 0
+        self.spoiled: bool = True
+        self.sum_out: float = 0.0
+        self.sum_store: float = 0.0
+        self.sum_pad: float = 0.0
+        self.sum_h: float = 0.0
+        self.quarter_ratio: float = 0.0
+        self.mean_out: float = 0.0
+        self.mean_pad: float = 0.0
+        self.mean_store: float = 0.0
+        self.day_gain: float = 0.0
+        self.sat: float = 0.0
+        self.trials = array("f", [0.0] * (WIDTH * TRIALS))
+        self.left = array("f", [1.0] * TRIALS)
+        self.effect = array("f", [START_VALVE] * TRIALS)
+        self.next: int = TRIALS  # the trial that the next slice begins with; TRIALS: none to do
+        self.scoring: bool = False
+        self.check_ratio: float = 0.0
+        self.check_store_pct: float = 0.0
+        self.check_until_s: int = -1
+        self.too_dry_g_kg: float = 0.0
+        self.distrusted: bool = False
+        for n in range(TRIALS):
+            self._start_sums(n)
+
+    def _start_sums(self, n: int) -> None:
+        """As if a little of what is likely had been seen already."""
+        t = self.trials
+        i = WIDTH * n + SUMS
+        t[i] = t[i + 4] = t[i + 7] = 0.001
+        t[i + 3], t[i + 6], t[i + 8] = 0.001, 0.001, 0.0006
+        t[i + 9] = 0.001 * (1.0 + 1.0 + 0.36)
+
+    def outdoor_hour(self, history: "OutdoorHistory") -> None:
+        """Once an hour: how moist the outdoor air probably is, from the temperatures of the last day.
+
+        The lowest of a day is near its dew point (Allen et al. 1998, FAO Irrigation and Drainage Paper 56, eq. 48);
+        half a day's mean at 80 % RH corrects it after a front.
+        """
+        known = min(24, history.count)
+        lowest_cc = history.back_cc(1)
+        half = min(12, known)
+        total = 0.0
+        for back in range(1, known + 1):
+            lowest_cc = min(lowest_cc, history.back_cc(back))
+            if back <= half:
+                total += sat_ratio_g_kg(0.01 * history.back_cc(back))
+        self.outdoor_g_kg = 0.5 * sat_ratio_g_kg(0.01 * lowest_cc) + 0.4 * total / half
+
+    def outdoor_ratio(self, outdoor_c: float) -> float:
+        """The outdoor air's probable humidity ratio [g/kg] at outdoor_c [°C]."""
+        sat = sat_ratio_g_kg(outdoor_c)
+        return sat if self.outdoor_g_kg <= 0.0 or sat < self.outdoor_g_kg else self.outdoor_g_kg
+
+    def minute(
+        self,
+        now_s: int,
+        hour: int,
+        indoor_c: float,
+        rh_pct: float,
+        ratio: float,
+        outdoor_c: float,
+        pad: int,
+        good: bool,
+    ) -> None:
+        """One step to now_s [s].
+
+        hour: of the local day, -1 unknown; ratio: humidity ratio of the indoor air [g/kg]; pad: 1 fan runs and
+        valve open, 0 fan runs and valve shut, -1 fan off; good: all readings are trusted and somebody lives there.
+        """
+        if self.at_s < 0:
+            if good:
+                self._begin(now_s, rh_pct, ratio)
+            return
+        seconds = now_s - self.at_s
+        self.at_s = now_s
+        if not 0 <= seconds <= LONGEST_STEP_S or not good:
+            self.spoiled = True
+            seconds = max(0, min(seconds, LONGEST_STEP_S))
+        h = seconds / 3600.0
+        sat = sat_ratio_g_kg(indoor_c)
+        evaporating = 0.0
+        if pad >= 0:
+            self.pad += (pad - self.pad) * min(1.0, h / PAD_H)
+            evaporating = self.pad
+        self.sum_out += self.outdoor_ratio(outdoor_c) * h
+        self.sum_store += (self.store_pct - rh_pct) * h
+        self.sum_pad += evaporating * h
+        self.sum_h += h
+        k2 = STORE_G_KG_PCT * self.store_per_h
+        q = k2 * (100.0 * self.own / sat - self.own_store_pct)
+        own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_per_h * self.own - q)
+        self.own = max(0.0, min(own, ratio))
+        self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
+        self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
+        self.ratio = ratio
+        self._lowest(hour, indoor_c)
+        if now_s - self.quarter_s >= QUARTER_S:
+            self._quarter(now_s, hour, sat)
+
+    def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
+        self.at_s = now_s
+        self.quarter_s = now_s
+        self.store_pct = rh_pct
+        self.ratio = self.quarter_ratio = ratio
+        self.spoiled = False
+        self._restart(ratio)
+
+    def _restart(self, ratio: float) -> None:
+        """After a gap every trial follows afresh from the measured humidity; what was learned stays."""
+        t = self.trials
+        for i in range(0, WIDTH * TRIALS, WIDTH):
+            t[i] = ratio
+            for j in range(1, SUMS):
+                t[i + j] = 0.0
+        self.check_until_s = -1
+
+    def _lowest(self, hour: int, indoor_c: float) -> None:
+        """The lowest indoor temperature of each hour of the day: yesterday's until today's hour is over."""
+        if hour != self.hour:
+            if self.hour >= 0:
+                self.lowest_c[self.hour] = self.today_c
+            self.hour = hour
+            self.today_c = indoor_c
+        elif indoor_c < self.today_c:
+            self.today_c = indoor_c
+
+    def _quarter(self, now_s: int, hour: int, sat: float) -> None:
+        """What the last quarter of an hour tells: gain and burst at once, the trials in slices."""
+        ratio = self.ratio
+        hours = self.sum_h
+        while self.next < TRIALS:  # scans were rare
+            self.work()
+        if not self.spoiled and hours > 0.0:
+            self.mean_out = self.sum_out / hours
+            self.mean_pad = self.sum_pad / hours
+            self.mean_store = self.sum_store / hours
+            change = (ratio - self.quarter_ratio) / hours
+            middle = 0.5 * (ratio + self.quarter_ratio)
+            left = change - self.dry_per_h * (self.mean_out - middle)
+            left -= STORE_G_KG_PCT * self.store_per_h * self.mean_store + self.valve_g_kg_h * self.mean_pad
+            self.spoiled = not FASTEST_FALL <= left <= FASTEST_RISE
+        if self.spoiled or not hours > 0.0:
+            self._restart(ratio)
+            self.quarters = 0
+        else:
+            self.sat = sat
+            self._gain(hour, left, sat)
+            self._check(now_s, sat)
+            self.quarters += 1
+            self.scoring = self.quarters == 4
+            if self.scoring:
+                self.quarters = 0
+                self.hours += 1
+            self.next = 0
+        self.sum_out = self.sum_store = self.sum_pad = self.sum_h = 0.0
+        self.spoiled = False
+        self.quarter_s = now_s
+        self.quarter_ratio = ratio
+
+    def _gain(self, hour: int, left: float, sat: float) -> None:
+        """Note `left` [g/kg/h], what no rate explains: the hour's mean gain, the drift, and the burst it sums up to."""
+        self.day_gain = 0.0
+        if hour < 0:
+            return
+        gains = self.gains
+        count = self.counts[hour]
+        over = left - gains[hour]
+        gains[hour] = max(0.0, gains[hour] + over / min(count + 4, MOST_COUNT))
+        if count < MOST_COUNT:
+            self.counts[hour] = count + 1
+        over = left - gains[hour]
+        self.bias += (over - self.bias) * QUARTER_H / BIAS_H
+        back = self.dry_per_h + 100.0 * STORE_G_KG_PCT * self.store_per_h / sat
+        self.burst += QUARTER_H * (over - self.bias - back * self.burst)
+        if self.burst < 0.0:
+            self.burst *= 0.9
+        self.peaks[hour] = max(self.peaks[hour] * BURST_FADE, self.burst)
+        self.day_gain = gains[hour] - sum(gains) / 24.0
+
+    def work(self) -> None:
+        """One slice of the trials that the last quarter left to do."""
+        n = self.next
+        end = min(n + A_SCAN, TRIALS)
+        while n < end:
+            self._follow(n)
+            if self.scoring:
+                self._fit(n)
+            n += 1
+        self.next = n
+        if n == TRIALS and self.scoring:
+            self._weigh()
+
+    def _follow(self, n: int) -> None:
+        """Trial n a quarter of an hour on, implicitly, and its products."""
+        t = self.trials
+        i = WIDTH * n
+        a = DRY[n // len(STORE)]
+        k2 = STORE_G_KG_PCT * STORE[n % len(STORE)]
+        ratio = self.quarter_ratio
+        keep = 1.0 / (1.0 + QUARTER_H * (a + 100.0 * k2 / self.sat + 1.0 / FOLLOW_H))
+        base = (t[i] + QUARTER_H * (k2 * self.store_pct + ratio / FOLLOW_H + self.day_gain)) * keep
+        out = (t[i + OUT] + QUARTER_H * a * self.mean_out) * keep
+        valve = (t[i + VALVE] + QUARTER_H * self.mean_pad) * keep
+        gain = (t[i + GAIN] + QUARTER_H) * keep
+        t[i] = base
+        t[i + OUT] = out
+        t[i + VALVE] = valve
+        t[i + GAIN] = gain
+        out -= self._slow(i + SLOW, out)
+        valve -= self._slow(i + SLOW + 1, valve)
+        gain -= self._slow(i + SLOW + 2, gain)
+        left = ratio - base
+        left -= self._slow(i + SLOW + 3, left)
+        i += SUMS
+        t[i] += FORGET * (out * out - t[i])
+        t[i + 1] += FORGET * (out * valve - t[i + 1])
+        t[i + 2] += FORGET * (out * gain - t[i + 2])
+        t[i + 3] += FORGET * (out * left - t[i + 3])
+        t[i + 4] += FORGET * (valve * valve - t[i + 4])
+        t[i + 5] += FORGET * (valve * gain - t[i + 5])
+        t[i + 6] += FORGET * (valve * left - t[i + 6])
+        t[i + 7] += FORGET * (gain * gain - t[i + 7])
+        t[i + 8] += FORGET * (gain * left - t[i + 8])
+        t[i + 9] += FORGET * (left * left - t[i + 9])
+
+    def _slow(self, i: int, value: float) -> float:
+        """The slow mean number i of the trials, with one more value."""
+        t = self.trials
+        t[i] += (value - t[i]) * (QUARTER_H / SLOW_H)
+        return t[i]
+
+    def _fit(self, n: int) -> None:
+        """Weights of outdoor air, valve and gain in trial n by least squares, and what they leave unexplained."""
+        t = self.trials
+        i = WIDTH * n + SUMS
+        oo, ov, og, oy = t[i], t[i + 1], t[i + 2], t[i + 3]
+        vv, vg, vy, gg, gy = t[i + 4], t[i + 5], t[i + 6], t[i + 7], t[i + 8]
+        # The normal equations with the priors, eliminated by hand: out first, then valve, then gain.
+        d = oo + PRIOR_OUT
+        r = oy + PRIOR_OUT * START_OUT
+        by = ov / d
+        v2 = vv + PRIOR_VALVE - by * ov
+        vg2 = vg - by * og
+        vr = vy + PRIOR_VALVE * START_VALVE - by * r
+        by = og / d
+        g2 = gg + PRIOR_GAIN - by * og
+        gr = gy + PRIOR_GAIN * START_GAIN - by * r
+        by = vg2 / v2
+        gain = (gr - by * vr) / (g2 - by * vg2)
+        valve = max(0.05, (vr - vg2 * gain) / v2)
+        out = (r - ov * valve - og * gain) / d
+        left = t[i + 9] - 2.0 * (out * oy + valve * vy + gain * gy)
+        left += out * (out * oo + 2.0 * (valve * ov + gain * og)) + valve * (valve * vv + 2.0 * gain * vg)
+        left += gain * gain * gg
+        unlikely = log(DRY[n // len(STORE)] / LIKELY_DRY)
+        self.left[n] = max(1e-6, left) * (1.0 + LIKELY_WEIGHT * unlikely * unlikely)
+        self.effect[n] = valve
+
+    def _weigh(self) -> None:
+        """The rates: the trials' mean, each weighted by the likelihood of what it leaves unexplained."""
+        least = min(self.left)
+        seen = 0.5 * min(float(self.hours), WEEKS_H) / TRUST_H
+        total = dry = store = effect = 0.0
+        for n in range(TRIALS):
+            worse = seen * (self.left[n] / least - 1.0)
+            if worse < 20.0:
+                weight = exp(-worse)
+                total += weight
+                dry += weight * log(DRY[n // len(STORE)])
+                store += weight * STORE[n % len(STORE)]
+                effect += weight * self.effect[n]
+        self.dry_per_h = exp(dry / total)
+        self.store_per_h = store / total
+        self.valve_g_kg_h = effect / total
+
+    def _check(self, now_s: int, sat: float) -> None:
+        """Once a day: was the humidity of today, foretold yesterday from the rates alone, too dry?"""
+        h = QUARTER_H
+        if now_s - self.check_until_s > CHECK_S:  # after a gap, or never begun
+            self._check_from(now_s)
+            return
+        k2 = STORE_G_KG_PCT * self.store_per_h
+        source = self.dry_cautious_per_h() * self.mean_out + k2 * self.check_store_pct
+        source += self.day_gain + sum(self.gains) / 24.0 + self.valve_g_kg_h * self.mean_pad
+        before = self.check_ratio
+        keep = 1.0 + h * (self.dry_cautious_per_h() + 100.0 * k2 / sat)
+        self.check_ratio = (before + h * source) / keep
+        q = k2 * (100.0 * self.check_ratio / sat - self.check_store_pct)
+        self.check_store_pct += h * q * AIR_FACTOR / CAPACITY
+        if now_s >= self.check_until_s:
+            error = self.ratio - self.check_ratio
+            self.too_dry_g_kg += CHECK_WEIGHT * (error - self.too_dry_g_kg)
+            self.distrusted = self.too_dry_g_kg > (DRY_AGAIN if self.distrusted else TOO_DRY)
+            self._check_from(now_s)
+
+    def _check_from(self, now_s: int) -> None:
+        self.check_ratio = self.ratio
+        self.check_store_pct = self.store_pct
+        self.check_until_s = now_s + CHECK_S
+
+    def dry_cautious_per_h(self) -> float:
+        """The drying rate [1/h] that may be counted on: the start's, at most, while the own forecasts are too dry."""
+        if self.distrusted and self.dry_per_h > START_DRY_PER_H:
+            return START_DRY_PER_H
+        return self.dry_per_h
+
+    def burst_g_kg(self, hour: int) -> float:
+        """Room [g/kg] to keep for a burst in this hour of the day, -1: of all hours."""
+        known = min(1.0, self.hours / BURST_HOURS)
+        peaks = self.peaks
+        peak = max(peaks) if hour < 0 else max(peaks[hour], peaks[hour - 1], peaks[hour + 1 if hour < 23 else 0])
+        return (1.0 - known) * START_BURST + known * BURST_FACTOR * max(peak, LEAST_BURST)
+
+    def halves_h(self) -> int:
+        """Hours in which half of what the humidifier added has left the air, valve shut; 99 where it takes longer."""
+        own, stored = 1.0, 0.0
+        sat = sat_ratio_g_kg(20.0)
+        k2 = STORE_G_KG_PCT * self.store_per_h
+        for hours in range(1, 99):
+            q = k2 * (100.0 * own / sat - stored)
+            own -= self.dry_per_h * own + q if self.dry_per_h < 1.0 else own
+            stored += q * AIR_FACTOR / CAPACITY
+            if own <= 0.5:
+                return hours
+        return 99

@@ -1,0 +1,295 @@
+"""The look-ahead: the highest humidity from which the house, valve shut, still dries below every ceiling to come.
+
+One implicit Euler step an hour over two days, in slices so that no scan makes much garbage.  The water held now, w,
+enters linearly: W(k) = A(k) w + B(k), so each hour's ceiling gives a limit for w, and the lowest one holds.
+Where the house itself, without the humidifier, would be too wet in some hour, only the humidifier's own share counts
+there: what is left of it by then must be under `NEGLIGIBLE`.
+
+Three things may go worse than expected: colder air (the forecast's spread; without a forecast most of the largest
+fall known), a burst of moisture, the model itself.  They are independent, so what is kept for them adds as the root of
+the sum of squares (JCGM 100:2008, GUM, eq. 10).  The tolerances of sensors and glass are the same all winter, so their
+margin comes off in full.
+"""
+
+from math import exp, sqrt
+
+from dewcore.fallbound import FallBound
+from dewcore.forecast import NO_FORECAST, Forecast, spread_k
+from dewcore.house import AIR_FACTOR, CAPACITY, STORE_G_KG_PCT, TRIALS, House
+from dewcore.judge import INDOOR_AND_RH, Judge
+from dewcore.margin import Margin
+from dewcore.psychro import (
+    MOLAR_RATIO_G,
+    STANDARD_PRESSURE_PA,
+    sat_surface_pa,
+    sat_surface_slope_per_k,
+    sat_water_pa,
+)
+from dewcore.readings import ON, OUTDOOR_READ, Readings
+from dewcore.settings import Settings
+
+HOURS = 48  # a slow store dries for days: 24 h left two of 22 simulated houses with wet glass
+SLICE_HOURS = 7  # in one scan
+MINUTE_S = 60
+EVERY_S = 600
+MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
+NEGLIGIBLE = 0.05  # [g/kg]
+OUTDOOR_RH = 0.85  # of the outdoor air ahead, over water: it is cold then, and cold air is humid
+# With a forecast at least this share of the largest known fall is expected, whatever the forecast says.
+DISTRUST = 0.2
+# Without one so much of it is reserve for a rare front, and the rest is expected.
+RARE = 0.75
+BIAS_FADES_H = 12.0
+NO_LIMIT = 1000.0
+
+
+class Outlook:
+    """limit_pa: the highest vapour pressure [Pa] of the last complete look-ahead; until the first it is unknown.
+
+    room_c, excess_pa: how much colder [K] and moister [Pa] the coldest room is by night; set before `begin`.
+    """
+
+    __slots__ = (
+        "settings",
+        "house",
+        "fall",
+        "forecast",
+        "margin",
+        "limit_pa",
+        "known",
+        "next",
+        "learned_s",
+        "looked_s",
+        "history_next",
+        "f_day",
+        "f_night",
+        "colder_k",
+        "excess_pa",
+        "sensed_colder_k",
+        "lowest_g_kg",
+        "minute",
+        "hour",
+        "indoor_c",
+        "outdoor_c",
+        "day_lowest_c",
+        "dry",
+        "bias",
+        "expected_c",
+        "a",
+        "a_store",
+        "b",
+        "b_store",
+        "e",
+        "e_store",
+        "shut_g_kg",
+    )
+
+    def __init__(self, settings: "Settings | None" = None) -> None:
+        if settings is None:
+            settings = Settings()
+        self.settings: "Settings" = settings
+        self.house: "House" = House()
+        self.fall: "FallBound" = FallBound()
+        self.forecast: "Forecast" = Forecast()
+        self.margin: "Margin" = Margin()
+        self.limit_pa: float = 0.0
+        self.known: bool = False
+        self.next: int = -1  # the hour ahead that the next slice begins with; -1: none under way
+        self.learned_s: int = -1
+        self.looked_s: int = -1
+        self.history_next: int = 0
+        self.f_day: float = settings.glass_f_day
+        self.f_night: float = settings.glass_f_night
+        self.colder_k: float = 0.0
+        self.excess_pa: float = 0.0
+        self.sensed_colder_k: float = 0.0
+        self.lowest_g_kg: float = 0.0
+        self.minute: int = -1
+        self.hour: int = -1
+        self.indoor_c: float = 0.0
+        self.outdoor_c: float = 0.0
+        self.day_lowest_c: float = 0.0
+        self.dry: float = 0.0
+        self.bias: float = 0.0
+        self.expected_c: float = 0.0
+        self.a: float = 0.0
+        self.a_store: float = 0.0
+        self.b: float = 0.0
+        self.b_store: float = 0.0
+        self.e: float = 0.0
+        self.e_store: float = 0.0
+        self.shut_g_kg: float = 0.0
+
+    def scan(self, readings: "Readings", judge: "Judge", is_open: bool, now_s: int) -> bool:
+        """Learn once a minute and do a slice of what is pending at now_s [s]; True where limit_pa is new."""
+        if self.learned_s < 0 or not 0 <= now_s - self.learned_s < MINUTE_S:
+            self.learned_s = now_s
+            self._minute(readings, judge, is_open, now_s)
+        if self.house.next < TRIALS:
+            self.house.work()
+        return self.next >= 0 and self.work()
+
+    def _minute(self, readings: "Readings", judge: "Judge", is_open: bool, now_s: int) -> None:
+        """What the last minute shows of the house; every ten minutes a new look-ahead."""
+        inputs = judge.inputs
+        history = judge.history
+        house = self.house
+        minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440 if readings.utc_s else -1
+        hour = minute // 60 if minute >= 0 else -1
+        if history.next != self.history_next:
+            self.history_next = history.next
+            self.fall.watch(history, hour)
+            house.outdoor_hour(history)
+        read = inputs.outdoor_basis == OUTDOOR_READ
+        good = read and inputs.trusted & INDOOR_AND_RH == INDOOR_AND_RH and readings.absent.state != ON
+        pad = (1 if is_open else 0) if readings.fan.state == ON else -1
+        ratio = 1000.0 * inputs.humidity_ratio
+        house.minute(now_s, hour, inputs.indoor_c, inputs.rh_pct, ratio, inputs.outdoor_c, pad, good)
+        if self.next < 0 and (self.looked_s < 0 or not 0 <= now_s - self.looked_s < EVERY_S):
+            self.looked_s = now_s
+            self.forecast.judge(readings, inputs.outdoor_c, read, now_s)
+            self.begin(minute, inputs.indoor_c, inputs.outdoor_c, history.day_lowest_c(inputs.outdoor_c))
+
+    def start_afresh(self) -> None:
+        """Forget the house: another one, or a rebuilt one.  The place's weather stays known."""
+        self.house = House()
+        self.known = False
+        self.next = -1
+        self.looked_s = -1
+
+    def begin(self, minute: int, indoor_c: float, outdoor_c: float, day_lowest_c: float) -> None:
+        """Start a look-ahead; minute: of the local day, -1 unknown; temperatures as believed [°C]."""
+        house = self.house
+        self.minute = minute
+        self.hour = minute // 60 if minute >= 0 else -1
+        self.indoor_c = indoor_c
+        self.outdoor_c = outdoor_c
+        self.day_lowest_c = day_lowest_c
+        self.dry = house.dry_cautious_per_h()
+        self.bias = max(0.0, house.bias)
+        self.a, self.a_store = 1.0, 0.0
+        self.b, self.b_store = 0.0, house.store_pct
+        self.e, self.e_store = 0.0, house.own_store_pct
+        self.shut_g_kg = house.ratio - house.own
+        self.lowest_g_kg = NO_LIMIT
+        self.fall.begin(self.hour)
+        self.next = 0
+
+    def work(self) -> bool:
+        """One slice; True after the last one, when limit_pa is new."""
+        first = self.next
+        last = min(first + SLICE_HOURS, HOURS + 1)
+        for k in range(first, last):
+            self._hour(k)
+        self.next = last
+        if last <= HOURS:
+            return False
+        self.next = -1
+        ratio = self.lowest_g_kg
+        self.limit_pa = STANDARD_PRESSURE_PA * ratio / (MOLAR_RATIO_G + ratio) if ratio > 0.0 else 0.0
+        self.known = True
+        return True
+
+    def _hour(self, k: int) -> None:
+        """The limit that hour k ahead sets, and the step to the next."""
+        house = self.house
+        if self.hour >= 0:
+            hour = (self.hour + k) % 24
+            indoor_c = self._indoor_c(hour)
+            gain = house.gains[hour]
+            burst = house.burst_g_kg(hour)
+            if k:
+                burst = max(burst, house.burst_g_kg((hour + 1) % 24))
+        else:
+            indoor_c = min(self.indoor_c, min(house.lowest_c))
+            gain = max(house.gains)
+            burst = house.burst_g_kg(-1)
+        low_c = self._low_c(k)
+        sat_pa = sat_water_pa(indoor_c)
+        sat = MOLAR_RATIO_G * sat_pa / (STANDARD_PRESSURE_PA - sat_pa)
+        pa = 0.01 * sat_pa * self._allowed_pct(k, indoor_c, low_c, sat_pa, 100.0 * burst / sat)
+        held = (MOLAR_RATIO_G * pa / (STANDARD_PRESSURE_PA - pa) - self.b) / self.a
+        if self.e < NEGLIGIBLE:
+            held = max(held, self.shut_g_kg + (NEGLIGIBLE - self.e) / self.a)
+        if held < self.lowest_g_kg:
+            self.lowest_g_kg = held
+        out_pa = OUTDOOR_RH * sat_water_pa(low_c)
+        source = self.dry * MOLAR_RATIO_G * out_pa / (STANDARD_PRESSURE_PA - out_pa)
+        self._step(sat, source + gain + self.bias)
+        self.bias *= BIAS_KEEP
+
+    def _low_c(self, k: int) -> float:
+        """The coldest that it may be outdoors k hours ahead [°C]; sets expected_c, the same without the rare part."""
+        now_c = self.outdoor_c
+        self.expected_c = now_c
+        if k == 0:
+            return now_c
+        fall_k = self.fall.drop_k(k, now_c, self.day_lowest_c)
+        bound_c = now_c - fall_k
+        forecast_c = self.forecast.lowest_c(k)
+        if not forecast_c < NO_FORECAST:
+            low_c = max(bound_c, min(self.settings.design_outdoor_c, now_c))
+            self.expected_c = now_c - (1.0 - RARE) * (now_c - low_c)
+            return low_c
+        self.expected_c = max(bound_c, min(forecast_c, now_c - DISTRUST * fall_k))
+        return max(bound_c, min(self.expected_c, forecast_c - spread_k(self.forecast.age_h + k)))
+
+    def _indoor_c(self, hour: int) -> float:
+        """Yesterday's lowest indoor temperature within an hour of that hour, not above now's [°C]."""
+        lowest_c = self.house.lowest_c
+        low = min(lowest_c[hour], lowest_c[hour - 1], lowest_c[hour + 1 if hour < 23 else 0])
+        return min(low, self.indoor_c)
+
+    def _allowed_pct(self, k: int, indoor_c: float, low_c: float, sat_pa: float, burst_pct: float) -> float:
+        """Highest RH [%] that the glass allows k hours ahead, all that is kept back taken off."""
+        f = self.f_night if self._is_night(k) else self.f_day
+        # A glass colder by its own sensor than modelled stays so in proportion to the cold; never warmer.
+        room_c = indoor_c - self.colder_k
+        cold_k = max(0.0, room_c - low_c)
+        glass_c = room_c - (1.0 - f) * cold_k - self.sensed_colder_k * max(1.0, cold_k / max(1.0, self._now_k()))
+        surface_pct = 100.0 * sat_surface_pa(glass_c) / sat_pa
+        warmer_c = glass_c + (1.0 - f) * (self.expected_c - low_c)
+        colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct
+        pct = surface_pct - 100.0 * self.excess_pa / sat_pa
+        margin_pct = self.margin.set(pct, surface_pct, glass_c, f, indoor_c, low_c, self.settings)
+        return pct - margin_pct - reserve_pct(surface_pct, glass_c, burst_pct, colder_pct) + colder_pct
+
+    def _now_k(self) -> float:
+        return self.indoor_c - self.colder_k - self.outdoor_c
+
+    def _is_night(self, k: int) -> bool:
+        """Whether drawn curtains touch the hour k ahead."""
+        if self.minute < 0:
+            return True
+        s = self.settings
+        first = s.curtains_from_min
+        start = (self.minute + 60 * k) % 1440
+        return (start - first) % 1440 < (s.curtains_to_min - first) % 1440 or (first - start) % 1440 < 60
+
+    def _step(self, sat: float, source: float) -> None:
+        """One hour on, valve shut: air and store implicitly, for the held water, the rest, and the own share."""
+        k2 = STORE_G_KG_PCT * self.house.store_per_h
+        rate = k2 * AIR_FACTOR / CAPACITY
+        keep = 1.0 + rate
+        lead = 100.0 * rate / sat
+        scale = 1.0 / (1.0 + self.dry + 100.0 * k2 / sat / keep)
+        k2 /= keep
+        self.a = (self.a + k2 * self.a_store) * scale
+        self.a_store = (self.a_store + lead * self.a) / keep
+        self.b = (self.b + source + k2 * self.b_store) * scale
+        self.b_store = (self.b_store + lead * self.b) / keep
+        self.e = (self.e + k2 * self.e_store) * scale
+        self.e_store = (self.e_store + lead * self.e) / keep
+
+
+BIAS_KEEP = exp(-1.0 / BIAS_FADES_H)
+
+
+def reserve_pct(surface_pct: float, glass_c: float, burst_pct: float, colder_pct: float) -> float:
+    """What is kept [% RH] for a burst, for colder air and for the model's own error together.
+
+    surface_pct: RH that wets the glass at glass_c [°C]; burst_pct, colder_pct: what a burst adds and colder air
+    takes [% RH].
+    """
+    model_pct = surface_pct * sat_surface_slope_per_k(glass_c) * MODEL_MARGIN_K
+    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct + model_pct * model_pct)

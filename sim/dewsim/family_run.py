@@ -1,0 +1,422 @@
+"""Many drawn houses over some winters: worked off on all cores or a cluster, kept line by line, gone on with after a kill.
+
+DIR/cases.jsonl begins with a header; then comes a line for every draw, in the order in which they were finished, and
+sorted once all are.  In each winter the draws are judged from index 0 on until N have passed, and none beyond.
+"""
+
+import hashlib
+import json
+import math
+import multiprocessing
+import os
+import signal
+import sys
+import threading
+import time
+from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures.process import BrokenProcessPool
+from pathlib import Path
+
+from dewsim import houses, weather, winters
+from dewsim.errors import InputError, shown, shown_path
+
+FORMAT = 1
+CASES = "cases.jsonl"
+LONGEST_LINE = 100_000
+WAITING = 2  # draws handed out for each worker
+TRIES = 3  # of a case whose worker on a cluster was lost
+LEAST_PASS = 0.02  # where after MOST_WITHOUT draws fewer pass, the winter is too mild for a family
+MOST_WITHOUT = 1000
+# modules that only show results; every other one may change numbers, so a run does not go on with another text of it
+SHOWN_ONLY = ("cli", "cautions", "charts", "family_report", "figures", "progress", "replay", "report", "thinning", "units")
+
+
+class Winter:
+    """A weather by the name it was asked for."""
+
+    def __init__(self, name: str, sky):
+        self.name = name
+        self.sky = sky
+
+
+class Plan:
+    """What is to be run: the winters, the seed of the draw, houses for each winter, (regime, policy) pairs."""
+
+    def __init__(self, skies: list, seed: int, n_houses: int, runs=houses.RUNS):
+        self.winters = skies
+        self.seed = seed
+        self.n_houses = n_houses
+        self.runs = runs
+
+    def header(self) -> dict:
+        """What must be the same for a run to go on."""
+        return {
+            "format": FORMAT,
+            "code": code_digest(),
+            "seed": self.seed,
+            "houses": self.n_houses,
+            "winters": [{"name": winter.name, "digest": digest_of(winter.sky)} for winter in self.winters],
+            "runs": [list(pair) for pair in self.runs],
+        }
+
+
+def named_winter(name: str) -> Winter:
+    """`KIND:SEED` for an invented winter, anything else a weather file; InputError."""
+    kind, colon, seed = name.partition(":")
+    if colon and kind in winters.KINDS:
+        if not (seed.isascii() and seed.isdigit() and len(seed) <= 9):
+            raise InputError(
+                f"--weather {shown(name)}: found the seed {shown(repr(seed), 40)}, allowed is a whole number from 0 "
+                f"to 999999999; write {kind}:3 for example"
+            )
+        return Winter(f"{kind}:{int(seed)}", winters.invent(int(seed), kind))
+    if colon and kind.isidentifier() and not os.path.exists(name):
+        raise InputError(
+            f"--weather {shown(name)}: found the kind {shown(kind)}, allowed are {', '.join(winters.KINDS)} "
+            "or a weather file; correct it"
+        )
+    return Winter(name, weather.winter_of(name))
+
+
+def digest_of(sky) -> str:
+    """A short name for a weather's content."""
+    found = hashlib.sha256(f"{sky.start_utc_s} {sky.utc_offset_s} {sky.step_s}".encode())
+    for column in (sky.outdoor_c, sky.rh_pct, sky.wind_m_s, sky.pressure_pa):
+        found.update(column.tobytes())
+    return found.hexdigest()[:16]
+
+
+def code_digest() -> str:
+    """A short name for the text of everything that a case's numbers come from."""
+    import dewcore
+
+    found = hashlib.sha256()
+    for folder in (Path(dewcore.__file__).parent, Path(__file__).parent):
+        for path in sorted(folder.glob("*.py")):
+            if not path.stem.startswith(SHOWN_ONLY):
+                found.update(path.read_bytes())
+    return found.hexdigest()[:16]
+
+
+# What is kept
+
+
+class Kept:
+    """The cases of a plan in a folder: found ones by (winter number, index), and new ones added as they come."""
+
+    def __init__(self, folder: Path, plan: Plan):
+        self.path = folder / CASES
+        self.plan = plan
+        self.found: dict = {}
+        self._file = None
+
+    def open(self) -> None:
+        """Read what an earlier run kept, or begin; InputError where it is of another plan."""
+        header = json.dumps(self.plan.header(), ensure_ascii=False)
+        whole = 0
+        if self.path.exists():
+            whole = self._read(header)
+        self._file = open(self.path, "r+b" if self.path.exists() else "w+b")
+        self._file.truncate(whole)  # what a kill tore off in mid-line is done again
+        self._file.seek(whole)
+        if not whole:
+            self._line(header)
+
+    def _read(self, header: str) -> int:
+        """Take over every whole line; the number of bytes they have."""
+        whole = 0
+        with open(self.path, "rb") as file:
+            for number, line in enumerate(file, 1):
+                if not line.endswith(b"\n"):
+                    break
+                if number == 1:
+                    self._check_header(line, header)
+                else:
+                    self._take(line, number)
+                whole += len(line)
+        return whole
+
+    def _check_header(self, line: bytes, header: str) -> None:
+        place = f"{shown_path(self.path)}, line 1"
+        try:
+            old, new = json.loads(line), json.loads(header)
+            differing = [key for key in new if old.get(key) != new[key]]
+        except (ValueError, AttributeError, RecursionError):
+            raise InputError(f"{place}: found no header of drawn houses; name another folder with --out") from None
+        if differing:
+            key = differing[0]
+            what = {"code": "another version of the program", "format": "another version of the program"}
+            told = what.get(key, f"{key} {shown(json.dumps(old.get(key)), 120)}")
+            raise InputError(
+                f"{place}: found a run with {told}, allowed is to go on with the same command and program; name "
+                "another folder with --out, or remove this one"
+            )
+
+    def _take(self, line: bytes, number: int) -> None:
+        try:
+            row = json.loads(line)
+            key = (int(row["winter"]), int(row["index"]))
+            if not 0 <= key[0] < len(self.plan.winters) or not ("rejected" in row or "runs" in row):
+                raise ValueError
+        except (ValueError, KeyError, TypeError, RecursionError):
+            raise InputError(
+                f"{shown_path(self.path)}, line {number}: found no case; remove the line, and it is worked out again"
+            ) from None
+        self.found[key] = row
+
+    def add(self, number: int, row: dict) -> None:
+        """One more case of winter `number`, on the disk when this returns."""
+        row = {"winter": number, **row}
+        self.found[(number, row["index"])] = row
+        self._line(json.dumps(row, ensure_ascii=False, allow_nan=False))
+
+    def _line(self, text: str) -> None:
+        self._file.write(text.encode() + b"\n")
+        self._file.flush()
+        os.fsync(self._file.fileno())
+
+    def close(self) -> None:
+        """Nothing more comes."""
+        if self._file:
+            self._file.close()
+            self._file = None
+
+    def sort(self) -> None:
+        """Put the finished file's lines in order, whole or not at all."""
+        self.close()
+        part = self.path.with_name(CASES + ".part")
+        lines = [self.plan.header(), *(self.found[key] for key in sorted(self.found))]
+        part.write_text("".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), "utf-8")
+        part.replace(self.path)
+
+
+# What is next
+
+
+class Queue:
+    """Which draw is next: never one beyond the N-th that passes, whatever the ones still out turn out to be."""
+
+    def __init__(self, plan: Plan, found: dict):
+        self.n_houses = plan.n_houses
+        self.passed = [0] * len(plan.winters)
+        self.left_out = [0] * len(plan.winters)
+        self.out = [0] * len(plan.winters)
+        self.missing: list = []
+        self.first = [0] * len(plan.winters)
+        for number in range(len(plan.winters)):
+            seen = sorted(index for winter, index in found if winter == number)
+            self.first[number] = seen[-1] + 1 if seen else 0
+            gaps = set(range(self.first[number])) - set(seen)
+            self.missing += [(number, index) for index in sorted(gaps)]
+            for index in seen:
+                self._count(number, found[(number, index)])
+
+    def next(self) -> "tuple | None":
+        """(winter number, index) to hand out, or None for the time being."""
+        if self.missing:
+            number, index = self.missing.pop(0)
+            self.out[number] += 1
+            return number, index
+        for number, passed in enumerate(self.passed):
+            if passed + self.out[number] < self.n_houses:
+                self.out[number] += 1
+                self.first[number] += 1
+                return number, self.first[number] - 1
+        return None
+
+    def done(self, number: int, row: dict) -> None:
+        """A case came back."""
+        self.out[number] -= 1
+        self._count(number, row)
+
+    def _count(self, number: int, row: dict) -> None:
+        if "rejected" in row:
+            self.left_out[number] += 1
+        else:
+            self.passed[number] += 1
+
+    def share(self) -> float:
+        """Part of the work done, 0..1."""
+        return sum(self.passed) / (self.n_houses * len(self.passed))
+
+    def too_mild(self) -> "int | None":
+        """A winter in which hardly any house passes."""
+        for number, left_out in enumerate(self.left_out):
+            if left_out >= MOST_WITHOUT and self.passed[number] < LEAST_PASS * left_out:
+                return number
+        return None
+
+
+# Who works
+
+
+def begin_worker() -> None:
+    """A worker leaves at once when it is told to, or when whoever started it is gone, and never speaks."""
+    signal.signal(signal.SIGTERM, signal.SIG_DFL)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    parent = multiprocessing.parent_process()
+    if parent:
+        threading.Thread(target=_leave_with, args=(parent,), daemon=True).start()
+
+
+def _leave_with(parent) -> None:
+    parent.join()
+    os._exit(1)
+
+
+class Processes:
+    """This machine's cores."""
+
+    def __init__(self, workers: int):
+        self.workers = workers
+        self.pool = ProcessPoolExecutor(workers, initializer=begin_worker)
+
+    def submit(self, *arguments):
+        """A future of houses.judged(*arguments)."""
+        return self.pool.submit(houses.judged, *arguments)
+
+    def close(self, failed: bool) -> None:
+        """Wait for nobody where something failed."""
+        self.pool.shutdown(wait=not failed, cancel_futures=True)
+        if failed:
+            for child in multiprocessing.active_children():
+                child.terminate()
+
+
+class Cluster:
+    """The workers of a Dask scheduler; a case whose worker is lost is worked out by another one."""
+
+    def __init__(self, address: str):
+        try:
+            from distributed import Client
+        except ImportError:
+            raise InputError(
+                f"--dask {shown(address)}: found no Dask here; install it with: pip install 'dewmargin[cluster]'"
+            ) from None
+        try:
+            self.client = Client(address, timeout=10, set_as_default=False)
+            if not self.client.nthreads():
+                raise OSError("it has no workers")
+        except (OSError, ValueError, TypeError) as error:
+            reason = shown(str(error).partition("\n")[0], 200)
+            raise InputError(f"--dask {shown(address)}: no cluster to work with ({reason}); correct it") from None
+        self.address = address
+        self.executor = self.client.get_executor(pure=False, retries=TRIES)
+
+    @property
+    def workers(self) -> int:
+        """Threads of all workers that are there now."""
+        return max(1, sum(self.client.nthreads().values()))
+
+    def submit(self, *arguments):
+        """A future of houses.judged(*arguments)."""
+        return self.executor.submit(houses.judged, *arguments)
+
+    def close(self, failed: bool) -> None:
+        """Give back what is still out."""
+        self.executor.shutdown(wait=not failed)
+        self.client.close()
+
+
+def work_off(plan: Plan, kept: Kept, engine, progress) -> None:
+    """Hand out draws until every winter has its houses; each result is kept as it comes."""
+    queue = Queue(plan, kept.found)
+    pending: dict = {}
+    started, began = time.monotonic(), queue.share()
+    while True:
+        while len(pending) < WAITING * engine.workers and (ticket := queue.next()):
+            number, index = ticket
+            future = engine.submit(plan.winters[number].sky, plan.seed, index, plan.runs)
+            pending[future] = number
+        if not pending:
+            return
+        for future in wait(pending, timeout=1.0, return_when=FIRST_COMPLETED).done:
+            number = pending.pop(future)
+            row = future.result()
+            kept.add(number, row)
+            queue.done(number, row)
+        mild = queue.too_mild()
+        if mild is not None:
+            raise InputError(
+                f"--weather {shown(plan.winters[mild].name)}: found {queue.passed[mild]} houses that pass among "
+                f"{queue.passed[mild] + queue.left_out[mild]} drawn: too mild a winter; leave it out"
+            )
+        progress.share(told(queue, began, started))
+
+
+def told(queue: Queue, began: float, started: float) -> "tuple[float, str]":
+    """What the progress line says: share done, and how many houses with the time left."""
+    share = queue.share()
+    text = f"{sum(queue.passed)} of {queue.n_houses * len(queue.passed)} houses, {sum(queue.left_out)} draws left out"
+    if share > began:
+        left_s = (time.monotonic() - started) * (1.0 - share) / (share - began)
+        text += f", {duration(left_s)} left"
+    return share, text
+
+
+def duration(seconds: float) -> str:
+    """`40 s`, `12 min` or `3 h 5 min`."""
+    if seconds < 90.0:
+        return f"{math.ceil(seconds)} s"
+    minutes = math.ceil(seconds / 60.0)
+    return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"
+
+
+class Line:
+    """The progress line on stderr: overwritten on a terminal, once in ten seconds elsewhere."""
+
+    def __init__(self, stream):
+        self.stream = stream
+        self.every_s = 0.25 if stream.isatty() else 10.0
+        self.shown_s = time.monotonic()
+        self.width = 0
+
+    def share(self, done: "tuple[float, str]") -> None:
+        """Show it if it is time to."""
+        now = time.monotonic()
+        if now - self.shown_s < self.every_s:
+            return
+        self.shown_s = now
+        text = f"houses: {100 * done[0]:3.0f} % {done[1]}"
+        if self.stream.isatty():
+            self.stream.write("\r" + text.ljust(self.width))
+            self.width = len(text)
+        else:
+            self.stream.write(text + "\n")
+        self.stream.flush()
+
+    def end(self) -> None:
+        """Leave a clean line."""
+        if self.width:
+            self.stream.write("\r" + " " * self.width + "\r")
+            self.stream.flush()
+
+
+def run(plan: Plan, folder: Path, engine_of, stream=sys.stderr) -> dict:
+    """Work off a plan into an existing folder; the cases by (winter number, index), sorted.
+
+    engine_of(): makes the engine, only where there is something to do.  Whatever ends this early, what is done is
+    kept.
+    """
+    kept = Kept(folder, plan)
+    kept.open()
+    line = Line(stream)
+    try:
+        if Queue(plan, kept.found).next():
+            engine = engine_of()
+            failed = True
+            try:
+                work_off(plan, kept, engine, line)
+                failed = False
+            finally:
+                engine.close(failed)
+        kept.sort()
+    except BrokenProcessPool:
+        raise InputError(
+            f"--out {shown_path(folder)}: a worker was killed, perhaps for want of memory; what is done is kept: give "
+            "the same command again, with fewer --workers"
+        ) from None
+    finally:
+        line.end()
+        kept.close()
+    return {key: kept.found[key] for key in sorted(kept.found)}
