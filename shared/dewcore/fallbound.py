@@ -79,7 +79,7 @@ class FallBound:
         self.seen_drop = 0
         self.seen_below = 0
         self.share = OWN_SHARE * min(1.0, self.hours / OWN_HOURS)
-        self.block = hour // 6 if hour >= 0 else -1
+        self.block = hour // 6  # -1 stays -1
 
     def drop_k(self, ahead_h: int, now_c: float, lowest_c: float) -> float:
         """Largest fall [K] from now_c within ahead_h (in order 1..48) hours; lowest_c: of the last 24 h [°C]."""

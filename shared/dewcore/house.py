@@ -43,6 +43,7 @@ BASE, OUT, VALVE, GAIN, SLOW, SUMS = 0, 1, 2, 3, 4, 8
 # Weights and values that a fit is drawn to where there is no evidence: outdoor air counts 0.9, the valve 1 g/kg/h.
 PRIOR_OUT, PRIOR_VALVE, PRIOR_GAIN = 0.02, 0.0005, 0.0005
 START_OUT, START_VALVE, START_GAIN = 0.9, 1.0, 0.5
+LEAST_VALVE = 0.05  # [g/kg/h]; a valve that seems to do nothing still counts a little
 LIKELY_DRY = 0.12
 LIKELY_WEIGHT = 0.005
 
@@ -279,7 +280,7 @@ class House:
         hours = self.sum_h
         while self.next < TRIALS:  # scans were rare
             self.work()
-        if not self.spoiled and hours > 0.0:
+        if not self.spoiled:
             self.mean_out = self.sum_out / hours
             self.mean_pad = self.sum_pad / hours
             self.mean_store = self.sum_store / hours
@@ -288,7 +289,7 @@ class House:
             left = change - self.dry_per_h * (self.mean_out - middle)
             left -= STORE_G_KG_PCT * self.store_per_h * self.mean_store + self.valve_g_kg_h * self.mean_pad
             self.spoiled = not FASTEST_FALL <= left <= FASTEST_RISE
-        if self.spoiled or not hours > 0.0:
+        if self.spoiled:
             self._restart(ratio)
             self.quarters = 0
         else:
@@ -396,7 +397,7 @@ class House:
         gr = gy + PRIOR_GAIN * START_GAIN - by * r
         by = vg2 / v2
         gain = (gr - by * vr) / (g2 - by * vg2)
-        valve = max(0.05, (vr - vg2 * gain) / v2)
+        valve = max(LEAST_VALVE, min((vr - vg2 * gain) / v2, FASTEST_RISE))
         out = (r - ov * valve - og * gain) / d
         left = t[i + 9] - 2.0 * (out * oy + valve * vy + gain * gy)
         left += out * (out * oo + 2.0 * (valve * ov + gain * og)) + valve * (valve * vv + 2.0 * gain * vg)
@@ -425,7 +426,7 @@ class House:
     def _check(self, now_s: int, sat: float) -> None:
         """Once a day: was the humidity of today, foretold yesterday from the rates alone, too dry?"""
         h = QUARTER_H
-        if now_s - self.check_until_s > CHECK_S:  # after a gap, or never begun
+        if self.check_until_s < 0:  # after a gap, or never begun
             self._check_from(now_s)
             return
         k2 = STORE_G_KG_PCT * self.store_per_h
@@ -467,7 +468,7 @@ class House:
         k2 = STORE_G_KG_PCT * self.store_per_h
         for hours in range(1, 99):
             q = k2 * (100.0 * own / sat - stored)
-            own -= self.dry_per_h * own + q if self.dry_per_h < 1.0 else own
+            own -= self.dry_per_h * own + q
             stored += q * AIR_FACTOR / CAPACITY
             if own <= 0.5:
                 return hours

@@ -336,6 +336,8 @@ def most_share(course, k: int, house, cap_w: float, shut_w: float, shut_phi_b: f
     rate_more = per_kg * top * (1.0 - pad_mean)
     e = w + rate * push
     e_more = rate_more * push
+    if not e_more > 0.0:  # the humidifier has nothing to give
+        return 0.0
     share = 1.0
     if e_more > cap_w - e:
         share = (cap_w - e) / e_more

@@ -10,6 +10,7 @@ from dewsim.errors import InputError, shown
 VERSION = "0.1.0"
 LARGEST_SEED = 999_999_999
 LONGEST_MESSAGE = 1000
+MOST_AT_ONCE = 10_000  # houses or processes
 EXIT_BAD_INPUT = 2
 EXIT_INTERRUPTED = 130
 EXIT_TERMINATED = 143
@@ -28,8 +29,21 @@ def parser() -> argparse.ArgumentParser:
     demo = _command(commands, "demo", "an invented house through an invented winter; no set-up needed")
     demo.add_argument("--out", metavar="DIR", default="dewmargin-demo", help="folder to write (default: %(default)s)")
     replay = _command(commands, "replay", "a whole winter through the decision code, beside the dial it replaces")
-    replay.add_argument("house", metavar="HOUSE.toml", help="the house file; 'default' for a house of all defaults")
-    replay.add_argument("--weather", metavar="FILE", required=True, help="EPW, TMY3 or CSV, also .gz")
+    replay.add_argument(
+        "house",
+        metavar="HOUSE.toml",
+        nargs="?",
+        help="the house file; 'default' for a house of all defaults; drawn:SEED:INDEX for one of --houses, with "
+        ":erring or :corner for sensors that err",
+    )
+    replay.add_argument(
+        "--weather",
+        metavar="FILE",
+        required=True,
+        action="append",
+        help="EPW, TMY3 or CSV, also .gz, or KIND:SEED for an invented winter, such as hard:3; with --houses more "
+        "than once",
+    )
     replay.add_argument(
         "--out", metavar="DIR", default="dewmargin-replay", help="folder to write (default: %(default)s)"
     )
@@ -46,6 +60,16 @@ def parser() -> argparse.ArgumentParser:
     replay.add_argument("--exact-sensors", action="store_true", help="no sensor errors and no tolerance margin")
     replay.add_argument("--all-records", action="store_true", help="a minute record of each controlled policy")
     replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
+    many = replay.add_argument_group("many houses")
+    many.add_argument(
+        "--houses",
+        metavar="N",
+        type=_count,
+        help="instead of one house: in each winter, the first N of the draw --seed that can gain by humidifying; "
+        "stopped, the same command goes on from where it was",
+    )
+    many.add_argument("--workers", metavar="N", type=_count, help="processes at work (default: one for each core)")
+    many.add_argument("--dask", metavar="ADDRESS", help="work on a Dask cluster instead, such as tcp://HOST:8786")
     return top
 
 
@@ -79,6 +103,15 @@ def _seed(text: str) -> int:
     )
 
 
+def _count(text: str) -> int:
+    """How many, from 1."""
+    if text.isascii() and text.isdigit() and len(text) <= 5 and 1 <= int(text) <= MOST_AT_ONCE:
+        return int(text)
+    raise argparse.ArgumentTypeError(
+        f"found {shown(repr(text), 40)}, allowed is a whole number from 1 to {MOST_AT_ONCE}; correct it"
+    )
+
+
 def main(argv: list[str] | None = None) -> int:
     """Run one command; 0 done, 2 bad input (one line on stderr), 130 interrupted."""
     for stream in (sys.stdout, sys.stderr):
@@ -106,18 +139,44 @@ def _run(arguments: argparse.Namespace) -> int:
 
     if arguments.command == "demo":
         return replay.run_demo(arguments.out)
+    if arguments.houses is not None:
+        return _run_houses(arguments)
+    for name in ("workers", "dask"):
+        if getattr(arguments, name) is not None:
+            raise InputError(f"--{name}: only with --houses; leave it out, or say how many houses")
+    if arguments.house is None:
+        raise InputError("replay: found neither a house nor --houses; name a house file, or 'default'")
+    if len(arguments.weather) != 1:
+        raise InputError("--weather: found more than one, allowed is one for one house; leave the others out")
     if arguments.bench:
         from dewsim import bench_replay
 
-        return bench_replay.run(arguments.house, arguments.weather, arguments.seed)
+        return bench_replay.run(arguments.house, arguments.weather[0], arguments.seed)
     return replay.run_replay(
         arguments.house,
-        arguments.weather,
+        arguments.weather[0],
         arguments.out,
         arguments.seed,
         arguments.exact_sensors,
         arguments.all_records,
         arguments.forecast,
+    )
+
+
+def _run_houses(arguments: argparse.Namespace) -> int:
+    from dewsim import family_command
+
+    if arguments.house is not None:
+        raise InputError(f"replay: found {shown(arguments.house)} beside --houses; leave one of them out")
+    for name in ("exact_sensors", "all_records", "bench"):
+        if getattr(arguments, name):
+            raise InputError(f"--{name.replace('_', '-')}: not with --houses; leave it out")
+    if arguments.forecast != "simulated":
+        raise InputError("--forecast: not with --houses, which runs with and without one; leave it out")
+    if arguments.workers is not None and arguments.dask is not None:
+        raise InputError("--workers: not with --dask, whose workers are already there; leave one of them out")
+    return family_command.run(
+        arguments.weather, arguments.out, arguments.seed, arguments.houses, arguments.workers, arguments.dask
     )
 
 

@@ -1,4 +1,4 @@
-"""Many drawn houses over some winters: worked off on all cores or a cluster, kept line by line, gone on with after a kill.
+"""Many drawn houses over some winters, on all cores or a cluster: kept line by line, gone on with after a kill.
 
 DIR/cases.jsonl begins with a header; then comes a line for every draw, in the order in which they were finished, and
 sorted once all are.  In each winter the draws are judged from index 0 on until N have passed, and none beyond.
@@ -17,7 +17,7 @@ from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
-from dewsim import houses, weather, winters
+from dewsim import houses
 from dewsim.errors import InputError, shown, shown_path
 
 FORMAT = 1
@@ -27,8 +27,8 @@ WAITING = 2  # draws handed out for each worker
 TRIES = 3  # of a case whose worker on a cluster was lost
 LEAST_PASS = 0.02  # where after MOST_WITHOUT draws fewer pass, the winter is too mild for a family
 MOST_WITHOUT = 1000
-# modules that only show results; every other one may change numbers, so a run does not go on with another text of it
-SHOWN_ONLY = ("cli", "cautions", "charts", "family_report", "figures", "progress", "replay", "report", "thinning", "units")
+# Modules that only show results.  Any other may change numbers, so a run does not go on with another text of it.
+SHOWN_ONLY = ("cli", "cautions", "charts", "family_", "figures", "progress", "replay", "report", "thinning", "units")
 
 
 class Winter:
@@ -58,24 +58,6 @@ class Plan:
             "winters": [{"name": winter.name, "digest": digest_of(winter.sky)} for winter in self.winters],
             "runs": [list(pair) for pair in self.runs],
         }
-
-
-def named_winter(name: str) -> Winter:
-    """`KIND:SEED` for an invented winter, anything else a weather file; InputError."""
-    kind, colon, seed = name.partition(":")
-    if colon and kind in winters.KINDS:
-        if not (seed.isascii() and seed.isdigit() and len(seed) <= 9):
-            raise InputError(
-                f"--weather {shown(name)}: found the seed {shown(repr(seed), 40)}, allowed is a whole number from 0 "
-                f"to 999999999; write {kind}:3 for example"
-            )
-        return Winter(f"{kind}:{int(seed)}", winters.invent(int(seed), kind))
-    if colon and kind.isidentifier() and not os.path.exists(name):
-        raise InputError(
-            f"--weather {shown(name)}: found the kind {shown(kind)}, allowed are {', '.join(winters.KINDS)} "
-            "or a weather file; correct it"
-        )
-    return Winter(name, weather.winter_of(name))
 
 
 def digest_of(sky) -> str:

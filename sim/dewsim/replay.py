@@ -14,7 +14,7 @@ from pathlib import Path
 from dewcore import words
 from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
 from dewcore.record import FIELDS, REASON_OPEN
-from dewsim import best, forecasts, housefile, metrics, plant, policies, report, weather, winters
+from dewsim import best, family, forecasts, housefile, metrics, named, plant, policies, report, weather, winters
 from dewsim.errors import InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.progress import Progress
@@ -44,11 +44,20 @@ def exact_sensors(house):
 class Replay:
     """One house through one winter under every policy: inputs, runs by policy name, and `result`.
 
-    forecast: one of FORECASTS, what the controller is told of the weather to come.
+    forecast: one of FORECASTS, what the controller is told of the weather to come.  start_pct: RH at the start, None
+    for what policies.start_rh_pct gives.
     """
 
     def __init__(
-        self, house, sky, seed: int, place: str, exact: bool = False, progress=None, forecast: str = "simulated"
+        self,
+        house,
+        sky,
+        seed: int,
+        place: str,
+        exact: bool = False,
+        progress=None,
+        forecast: str = "simulated",
+        start_pct: float | None = None,
     ):
         self.house = house
         self.weather = sky
@@ -66,7 +75,7 @@ class Replay:
         self.sensors = plant.Sensors(exact_sensors(house) if exact else house, self.course, seed)
         self.mask = metrics.season_mask(self.course)
         self.caps_pct = policies.slow_caps_pct(self.course, self.settings)
-        self.start_pct = policies.start_rh_pct(self.course)
+        self.start_pct = policies.start_rh_pct(self.course) if start_pct is None else start_pct
         self.runs: dict = {}
         self.result: dict = {}
 
@@ -151,19 +160,31 @@ def run_demo(out: str) -> int:
 def run_replay(
     house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool, forecast: str
 ) -> int:
-    """A house file (or 'default') through a weather file."""
+    """A house file, 'default' or a drawn house, through a weather file or an invented winter."""
+    if house.startswith(named.DRAWN):
+        return _replay_drawn(named.Drawn(house), house, sky, out, exact, all_records, forecast)
     loaded = housefile.House() if house == "default" else housefile.load(house)
-    winter = weather.winter_of(sky)
+    winter = named.winter(sky)
     return _run_to(loaded, winter, shown_path(house), out, seed, exact, all_records, forecast, (house, sky))
 
 
-def _run_to(house, sky, place, out, seed, exact, all_records, forecast="simulated", inputs=()) -> int:
+def _replay_drawn(drawn, name: str, sky: str, out: str, exact: bool, all_records: bool, forecast: str) -> int:
+    """A house of `--houses` alone, with the showers, the forecasts and the start that it has there."""
+    winter = named.winter(sky)
+    exact = exact or drawn.regime == "exact"
+    seed, start_pct = drawn.course_seed(), family.START_RH_PCT
+    return _run_to(drawn.house(winter), winter, name, out, seed, exact, all_records, forecast, (sky,), start_pct)
+
+
+def _run_to(
+    house, sky, place, out, seed, exact, all_records, forecast="simulated", inputs=(), start_pct=None
+) -> int:
     folder = Path(out)
     if not out:
         raise InputError("--out: found no name; name a folder to write")
     check_folder(folder, inputs)
     with Progress.on_terminal("winter") as progress:
-        replay = Replay(house, sky, seed, place, exact, progress, forecast)
+        replay = Replay(house, sky, seed, place, exact, progress, forecast, start_pct)
         replay.run()
         write(replay, folder, all_records)
     print(summary(replay.result))

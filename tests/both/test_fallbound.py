@@ -47,6 +47,15 @@ class TestPrior(unittest.TestCase):
             self.assertAlmostEqual(found[k - 1], fall_k, delta=NEAR)
         self.assertAlmostEqual(falls(fb.FallBound(), 18, 20.0, 0.0)[47], 26.0, delta=NEAR)
 
+    def test_no_entry_of_the_tables_has_changed(self):
+        """Sums of the file's entries in 0.5 K, plain and times the hours ahead."""
+        tables = [fb.PRIOR_DROP[48 * block : 48 * block + 48] for block in range(4)] + [fb.PRIOR_BELOW_LOWEST]
+        sums = ((2071, 57793), (2204, 59822), (2264, 58838), (2237, 57798), (1740, 47830))
+        for table, (plain, weighted) in zip(tables, sums):
+            self.assertEqual(len(table), 48)
+            self.assertEqual(sum(table), plain)
+            self.assertEqual(sum([(n + 1) * table[n] for n in range(48)]), weighted)
+
     def test_a_cold_day_falls_less_far(self):
         """Below the day's lowest 7 K in 1 h, 10 in 4, 23 in 48; at 2 K above it 2 K more."""
         found = falls(fb.FallBound(), 0, -8.0, -10.0)
@@ -107,6 +116,11 @@ class TestOwnRecord(unittest.TestCase):
         self.assertEqual(Place().hours([12.0, 5.0]).own_k(0, 1), 0.0)
         self.assertEqual(Place().hours([11.99, 5.0]).own_k(0, 1), 7.0)
 
+    def test_hours_before_the_first_are_no_hours(self):
+        for hour in (-1, 1):
+            place = Place(hour).hours([-20.0] * 200)
+            self.assertEqual((set(place.bound.own_drop), set(place.bound.own_below)), ({0}, {0}))
+
     def test_two_days_are_the_longest(self):
         """1 K an hour for 50 hours: within 48 h 48 K, and nothing beyond the table."""
         place = Place(1).hours([11.0 - n for n in range(60)])
@@ -127,6 +141,8 @@ class TestOwnRecord(unittest.TestCase):
         place = Place().hours([1.0] + [5.0] * 24 + [3.0])
         self.assertEqual(place.below_k(1), 2.0)
         self.assertEqual(Place().hours([5.0] + [1.0] + [5.0] * 23 + [3.0]).below_k(1), 0.0)
+        # of a day that is just known, the hour before the last
+        self.assertEqual(Place().hours([5.0] * 23 + [1.0] + [5.0] + [3.0]).below_k(1), 0.0)
 
     def test_a_day_has_to_be_known_before_anything_is_below_its_lowest(self):
         """24 hours and the one it fell from."""
@@ -155,9 +171,14 @@ class TestBlend(unittest.TestCase):
         return bound
 
     def test_over_thirty_days_the_own_record_comes_to_count_six_tenths(self):
-        """Prior 9 K, own 4 K x 1.2 = 4.8: after 15 days 0.7 x 9 + 0.3 x 4.8 = 7.74, after 30 0.4 x 9 + 0.6 x 4.8 = 6.48."""
+        """Prior 9 K, own 4 K x 1.2 = 4.8: on day 15 0.7 x 9 + 0.3 x 4.8 = 7.74, on day 30 0.4 x 9 + 0.6 x 4.8 = 6.48."""
         for hours, fall_k in ((0, 9.0), (360, 7.74), (720, 6.48), (5000, 6.48)):
             self.assertAlmostEqual(falls(self.bound(hours, 4.0), 0, 20.0, 0.0)[0], fall_k, delta=NEAR)
+
+    def test_a_place_where_it_never_fell(self):
+        """0.4 x 9 and 0.4 x 7."""
+        self.assertAlmostEqual(falls(self.bound(720), 0, 20.0, 0.0)[0], 3.6, delta=NEAR)
+        self.assertAlmostEqual(falls(self.bound(720), 0)[0], 2.8, delta=NEAR)
 
     def test_the_fall_below_the_lowest_too(self):
         """Prior 7 K, own 2 K x 1.2: 0.4 x 7 + 0.6 x 2.4 = 4.24."""
