@@ -53,7 +53,7 @@ def policy_names(blocks: dict) -> dict:
     names = {
         "shut": "no humidifier",
         "dial": "dial, left shut" if dial is None else f"dial at {dial:g}{SPACE}%",
-        "plain": "plain reset",
+        "plain": "plain reset" if "outlook" in blocks else "plain reset: the controller",
         "plain_no_margin": "reset without margin, not offered",
         "outlook": "looking ahead: the controller",
         "best": "best possible",
