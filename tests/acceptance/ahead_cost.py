@@ -69,7 +69,8 @@ def a_quarter(meter, outlook, history, readings, n):
         rh_pct = 35.0 + 0.02 * (n % 61) + 0.01 * minute
         part = QUARTER if minute == 0 else MINUTE  # the quarter that ends with it
         pad = 1 if n % 5 < 3 else 0
-        meter.run(part, house.minute, now_s + 60 * minute + 60, hour, 20.0, rh_pct, 0.147 * rh_pct, outdoor_c, pad, True)
+        at_s = now_s + 60 * minute + 60
+        meter.run(part, house.minute, at_s, hour, 20.0, rh_pct, 0.147 * rh_pct, outdoor_c, pad, True)
     scoring = house.scoring
     slices = 0
     while house.next < 36:
@@ -99,7 +100,7 @@ def begun(outlook, history, readings, outdoor_c, minute, now_s):
 
 
 def measure():
-    """Runs on MicroPython: prints most bytes and least us by part, us a pass, bytes kept, scans for trials and looks."""
+    """Runs on MicroPython: prints most bytes and least us by part, us a pass, bytes kept, scans for both."""
     import gc
     import time
 
@@ -186,7 +187,8 @@ def judge(version, allowed, numbers):
     for part, garbage, us in zip(PARTS, most, least_us):
         print("%-26s garbage at most %6d bytes, %5d us at best" % (part, garbage, us))
     print("allowed in each: %d bytes" % allowed)
-    print("a whole look-ahead: %d us at best; allowed %d; in %d scans of %d" % (a_pass, PASS_US, looks, MOST_LOOK_SCANS))
+    print("a whole look-ahead: %d us at best; allowed %d;" % (a_pass, PASS_US), end="")
+    print(" in %d scans of %d" % (looks, MOST_LOOK_SCANS))
     print("the trials of a quarter of an hour: in %d scans of %d" % (slices, MOST_TRIAL_SCANS))
     print("kept: %d bytes; allowed none.  Learned: %d bytes; allowed %d" % (kept, learned, LEARNED_BYTES))
     good = 0 < min(most) and max(most) <= allowed and 0 < a_pass <= PASS_US and kept <= 0 and learned <= LEARNED_BYTES

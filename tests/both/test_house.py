@@ -721,7 +721,7 @@ class TestHalves(unittest.TestCase):
         self.assertEqual((self.halves(0.007, 0.0), self.halves(0.00705, 0.0)), (99, 98))  # ln 0.5 / ln(1 - dry)
 
     def test_with_the_starts_store(self):
-        """0.793139, 0.629864, 0.500710, 0.398 are left after 1 to 4 h; at first 1.57/14.692 = 0.106861 an hour go over."""
+        """0.793139, 0.629864, 0.500710, 0.398 are left after 1 to 4 h; at first 1.57/14.692 = 0.106861 an hour go."""
         self.assertEqual(self.halves(0.1, 0.1), 4)
         self.assertEqual(self.halves(0.1006, 0.1), 3)
 

@@ -109,6 +109,13 @@ class TestConstant(unittest.TestCase):
         done(outlook)
         self.assertEqual((outlook.known, outlook.next), (True, -1))
 
+    def test_without_settings_the_defaults_hold(self):
+        outlook = ol.Outlook()
+        self.assertEqual((outlook.f_day, outlook.f_night), (0.55, 0.5))
+        self.assertEqual((outlook.colder_k, outlook.excess_pa, outlook.sensed_colder_k), (0.0, 0.0, 0.0))
+        outlook = ol.Outlook(ahead(f_day=0.6).settings)
+        self.assertEqual((outlook.f_day, outlook.f_night), (0.6, 0.5))
+
     def test_two_days_in_seven_slices(self):
         outlook = begun(ahead())
         seen = []
@@ -471,8 +478,8 @@ class TestDirections(unittest.TestCase):
     def test_each_cause_lowers_it(self):
         usual = self.limit([-5.0, -9.0])
         for name, value in (
-            ("store_pct", 45.0), ("gains", ol.House().gains), ("bias", 0.1), ("f_night", 0.35), ("f_day", 0.3), ("colder_k", 2.0),
-            ("excess_pa", 80.0), ("sensed_colder_k", 1.0),
+            ("store_pct", 45.0), ("gains", ol.House().gains), ("bias", 0.1), ("f_night", 0.35), ("f_day", 0.3),
+            ("colder_k", 2.0), ("excess_pa", 80.0), ("sensed_colder_k", 1.0),
         ):  # fmt: skip
             self.assertTrue(0.0 < self.limit([-5.0, -9.0], **{name: value}) < usual)
         fast = self.limit([-5.0, -9.0], dry_per_h=0.3)
@@ -650,6 +657,66 @@ class TestScan(unittest.TestCase):
         for n in range(13):  # two of these take the minute
             board.scan(10)
         self.assertEqual(board.outlook.house.next, 36)
+
+    def test_where_scans_are_rare_each_does_all_that_is_pending(self):
+        board = Board()
+        board.scan()
+        for n in range(1, 8):
+            self.assertEqual(board.scan(60), n == 7)
+            self.assertEqual(board.outlook.next, 7 * n if n < 7 else -1)
+        for n in range(8):
+            board.scan(60)
+        self.assertEqual(board.house_at_s(), board.now_s)
+        self.assertEqual(board.outlook.house.next, 3)  # the quarter's first slice, in the scan that ended it
+        board.scan(30)
+        self.assertEqual(board.outlook.house.next, 6)
+        self.assertEqual(board.outlook.next, 42)  # begun after ten minutes, its sixth slice
+        board.scan(29)  # closer than that: one thing
+        self.assertEqual((board.outlook.house.next, board.outlook.next), (9, 42))
+
+    def test_a_limit_holds_three_hours(self):
+        board = Board()
+        board.scan()
+        self.run_to_limit(board)
+        outlook = board.outlook
+        self.assertEqual((outlook.limit_s, outlook.known), (5000, True))
+        outlook.next = -1
+        for since_s, holds in ((10800, True), (10801, False), (-1, False), (0, True)):
+            outlook.known = True
+            outlook.looked_s = outlook.learned_s = board.now_s
+            outlook.limit_s = board.now_s + 10 - since_s
+            self.assertEqual(board.scan(10), not holds)
+            self.assertEqual(outlook.known, holds)
+        outlook.known = False  # an unknown one does not end
+        outlook.learned_s = board.now_s
+        outlook.limit_s = -20000
+        self.assertFalse(board.scan(10))
+
+    def test_a_clock_that_ran_backwards_begins_anew(self):
+        board = Board()
+        board.scan()
+        self.run_to_limit(board)
+        board.scan(-4000)
+        self.assertEqual((board.outlook.next, board.outlook.looked_s), (0, board.now_s))
+
+    def test_looking_again_at_once(self):
+        board = Board()
+        board.scan()
+        self.run_to_limit(board)
+        house = board.outlook.house
+        board.outlook.look_again()
+        self.assertEqual((board.outlook.known, board.outlook.next), (False, -1))
+        self.assertTrue(board.outlook.house is house)
+        self.assertTrue(self.run_to_limit(board) <= 180)
+
+    def test_the_room_for_a_burst_now(self):
+        board = Board()
+        self.assertEqual(board.outlook.burst_g_kg, 0.0)
+        board.outlook.house.hours = 336
+        board.outlook.house.peaks[11] = 2.0
+        board.outlook.house.peaks[3] = 4.0
+        board.scan()
+        self.assertAlmostEqual(board.outlook.burst_g_kg, 2.5, delta=1e-5)
 
     def test_starting_afresh_forgets_the_house_but_not_the_place(self):
         board = Board()
