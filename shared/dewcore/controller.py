@@ -3,7 +3,17 @@
 from dewcore import ceiling as c
 from dewcore import words as w
 from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_LATE_OR_FUTURE, FORECAST_STALE
-from dewcore.glass import DAY, NIGHT, UNSURE, Glass, is_night_air, when_of
+from dewcore.glass import (
+    DAY,
+    LOOK_CONTRADICTS,
+    LOOK_TAUGHT,
+    MEASURED_EVERY_S,
+    NIGHT,
+    UNSURE,
+    Glass,
+    is_night_air,
+    when_of,
+)
 from dewcore.judge import INDOOR_AND_RH, Judge
 from dewcore.margin import Margin
 from dewcore.outlook import Outlook, reserve_pct
@@ -18,6 +28,7 @@ from dewcore.readings import (
     REQUEST_REARM,
     ROOM,
     ROOM_RH,
+    TAP_FOG,
     TAP_NONE,
     Contact,
     Inputs,
@@ -29,6 +40,7 @@ from dewcore.window_test import DAWN_FROM_MIN, DAWN_TO_MIN, GUIDE_LOOK, GUIDE_TE
 
 SCAN_S = 10
 RETARGET_S = 60  # without any new value the target is renewed this often, for the hour and the slow means
+NO_TEST = -100.0  # Terms.test_pct where no window test runs
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
 
 
@@ -126,6 +138,8 @@ class Controller:
         "f_night",
         "preset_day",
         "preset_night",
+        "told",
+        "told_s",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -142,7 +156,7 @@ class Controller:
         self.retarget_s: int = -1
         self.seen: "list[int]" = [0] * 18
         self.season_over: bool = False
-        self.requested: int = REQUEST_CLEAR  # a clearing counts once, when it begins; one that outlasts a boot never
+        self.requested: int = REQUEST_CLEAR  # a request counts once, when it begins; one that outlasts a boot never
         self.standing: int = 0  # the notices that only a new target can change
         # What sensors on the glass and in the coldest room last added to the model.  Losing such a sensor keeps
         # it: a lost reading never raises the target.
@@ -159,6 +173,8 @@ class Controller:
         self.f_night: float = 0.0
         self.preset_day: float = 0.0
         self.preset_night: float = 0.0
+        self.told: int = 0  # notices of window, forecast and house, and when they were worked out
+        self.told_s: int = -1000
 
     def due(self, contacts: "list[Contact]", now_s: int) -> bool:
         """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
@@ -174,6 +190,9 @@ class Controller:
 
     def scan(self, readings: "Readings", now_s: int) -> "Decision":
         """One pass from readings to decision at now_s [s]; the Decision object is the same each time."""
+        boot = self.scanned_s < 0
+        if boot:
+            self.requested = readings.request
         self.scanned_s = now_s
         seen = self.seen
         n = 0
@@ -190,7 +209,7 @@ class Controller:
             changed = True
         request = readings.request
         clear = request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
-        if request != self.requested or readings.tap != self.tapped or self.window.testing:
+        if boot or request != self.requested or readings.tap != self.tapped or self.window.testing:
             self._owner(readings, now_s)
             changed = True
         if changed or not 0 <= self.retarget_s - now_s <= RETARGET_S:
@@ -218,12 +237,15 @@ class Controller:
         s = self.settings
         inputs = self.judge.inputs
         glass = self.glass
+        self.told_s = -1000
         self.window.scan(readings, inputs, s.window_test_allowed == 1, self.season_over, glass, now_s)
         if glass.is_new(readings.tap):
             when = when_of(readings, s)
             night = is_night_air(readings.tap, when)
-            glass.look(readings.tap, inputs, when, self._colder_k(), self._excess_pa(night), now_s)
+            said = glass.look(readings.tap, inputs, when, self._colder_k(), self._excess_pa(night), now_s)
             self.preset_day = 0.0
+            if readings.tap == TAP_FOG and (said == LOOK_TAUGHT or said == LOOK_CONTRADICTS):
+                self.outlook.look_again()  # what was looked ahead with took the glass for better than it is
         self.tapped = readings.tap
         if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:
             self.outlook.start_afresh()
@@ -232,13 +254,12 @@ class Controller:
         self.requested = readings.request
 
     def _factors(self) -> None:
-        """The working glass factors, where a look, a setting or a sensor on the glass may have changed them."""
+        """The working glass factors: settings, looks and what a sensor on the glass has shown."""
         s = self.settings
-        if s.glass_f_day != self.preset_day or s.glass_f_night != self.preset_night:
-            self.preset_day = s.glass_f_day
-            self.preset_night = s.glass_f_night
-            self.f_day = self.glass.factor(False)
-            self.f_night = self.glass.factor(True)
+        self.preset_day = s.glass_f_day
+        self.preset_night = s.glass_f_night
+        self.f_day = self.glass.factor(False)
+        self.f_night = self.glass.factor(True)
 
     def _colder_k(self) -> float:
         """How much colder the coldest room is, as the worse of setting and sensors has it [K]."""
@@ -255,42 +276,67 @@ class Controller:
         inputs = self.judge.inputs
         d = self.decision
         self._measure_room(inputs)
-        self._factors()
-        f_day = self.f_day
-        f_night = self.f_night
-        room_c = inputs.indoor_c - max(s.room_colder_k, self.room_colder_k)
-        night_excess_pa = max(s.room_excess_g_kg * c.PA_PER_G_KG, self.room_excess_pa)
-        night_c = c.glass_temperature_c(room_c, inputs.outdoor_c, f_night)
-        if self._is_night(readings):
-            f = f_night
-            modelled_c = night_c
+        colder_k = max(s.room_colder_k, self.room_colder_k)
+        measured_s = self.glass.measured_s
+        just_now = measured_s >= 0 and 0 <= now_s - measured_s < MEASURED_EVERY_S
+        if inputs.trusted & (1 << GLASS) and not just_now:
+            self._measure_glass(readings, inputs, colder_k, now_s)
+        if s.glass_f_day != self.preset_day or s.glass_f_night != self.preset_night:
+            self._factors()
+        night = self._is_night(readings)
+        excess_pa = self.room_excess_pa
+        night_excess_pa = max(s.room_excess_g_kg * c.PA_PER_G_KG, excess_pa)
+        if night:
             excess_pa = night_excess_pa
-        else:
-            f = f_day
-            modelled_c = c.glass_temperature_c(room_c, inputs.outdoor_c, f_day)
-            excess_pa = self.room_excess_pa
-        if inputs.trusted & (1 << GLASS):
-            self.glass_colder_k = modelled_c - inputs.glass_c
-            when = when_of(readings, s)
-            if when != UNSURE:
-                self.glass.measured(when == NIGHT, room_c, inputs.outdoor_c, inputs.glass_c, now_s)
-                self.preset_day = 0.0
-        d.glass_c = modelled_c - max(0.0, self.glass_colder_k)
-        self.terms.glass_pct = c.wet_glass_pct(inputs.indoor_sat_pa, excess_pa, sat_surface_pa(d.glass_c))
-        self._plain(inputs, night_excess_pa, night_c, modelled_c - self.glass_colder_k, f - f_night, f_night)
-        self._ahead(inputs, readings, excess_pa, f)
-        self._test(inputs, excess_pa, room_c, f == f_night, now_s)
+        surface_pa = self._glass(inputs, inputs.indoor_c - colder_k, night, night_excess_pa)
+        surface_pct = 100.0 * surface_pa / inputs.indoor_sat_pa
+        self.terms.glass_pct = surface_pct - 100.0 * excess_pa / inputs.indoor_sat_pa
+        self._ahead(inputs, surface_pct, self.f_night if night else self.f_day)
+        self.terms.test_pct = NO_TEST
+        if self.window.testing or self.window.drying:
+            self._test(inputs, excess_pa, inputs.indoor_c - colder_k, night, now_s)
         self._slow(inputs)
         self._bind()
         wetting_pa = 0.01 * d.target_pct * inputs.indoor_sat_pa + excess_pa
         d.margin_k = d.glass_c - wetting_point_c(wetting_pa) if wetting_pa > 1.0 else 99.0
         outlook = self.outlook
-        outlook.f_day = f_day
-        outlook.f_night = f_night
-        outlook.colder_k = inputs.indoor_c - room_c
+        outlook.f_day = self.f_day
+        outlook.f_night = self.f_night
+        outlook.colder_k = colder_k
         outlook.excess_pa = night_excess_pa
         outlook.sensed_colder_k = max(0.0, self.glass_colder_k)
         self._standing(inputs, readings, now_s)
+
+    def _glass(self, inputs: "Inputs", room_c: float, night: bool, night_excess_pa: float) -> float:
+        """The coldest glass now, and the plain reset on it; its saturation pressure [Pa].
+
+        The plain reset takes the glass as at night, cooled by the fixed margin, less the tolerance margin.  Drawing
+        the curtains cools a sensed glass by what they cost the main room's, never less in a colder room: there a
+        smaller cost would raise the target.  Nor less than the settings say: what a sensor shows by day bounds the
+        night's factor, too, and would else take that cost away.
+        """
+        s = self.settings
+        outdoor_c = inputs.outdoor_c
+        f_night = self.f_night
+        night_c = modelled_c = c.glass_temperature_c(room_c, outdoor_c, f_night)
+        curtains_k = 0.0
+        if not night:
+            modelled_c = c.glass_temperature_c(room_c, outdoor_c, self.f_day)
+            curtains_f = max(self.f_day - f_night, s.glass_f_day - s.glass_f_night)
+            curtains_k = curtains_f * max(0.0, inputs.indoor_c - outdoor_c)
+        if inputs.trusted & (1 << GLASS):
+            self.glass_colder_k = modelled_c - inputs.glass_c
+        sensed_c = modelled_c - self.glass_colder_k  # very warm without a sensor
+        cooled_c = min(night_c, sensed_c - curtains_k) - s.plain_margin_k
+        indoor_pa = inputs.indoor_sat_pa
+        surface_pct = 100.0 * sat_surface_pa(cooled_c) / indoor_pa
+        plain_pct = surface_pct - 100.0 * night_excess_pa / indoor_pa
+        # What a sensor showed of the factor depends on the room's own readings: the margin leaves it out.
+        self.terms.plain_pct = plain_pct - self.margin.set(
+            plain_pct, surface_pct, cooled_c, self.glass.used[NIGHT], inputs.indoor_c, outdoor_c, s
+        )
+        self.decision.glass_c = min(modelled_c, sensed_c)
+        return sat_surface_pa(self.decision.glass_c)
 
     def _is_night(self, readings: "Readings") -> bool:
         """Whether curtains may be drawn; without a clock they always may."""
@@ -311,36 +357,19 @@ class Controller:
             measured_pa = 0.01 * inputs.room_rh_pct * sat_water_pa(inputs.room_c)
             self.room_excess_pa = max(0.0, measured_pa - 0.01 * inputs.rh_pct * inputs.indoor_sat_pa)
 
-    def _plain(
-        self,
-        inputs: "Inputs",
-        excess_pa: float,
-        night_c: float,
-        sensed_c: float,
-        curtains_f: float,
-        f_night: float,
-    ) -> None:
-        """The plain reset: the glass as at night, cooled by the fixed margin, less the tolerance margin.
+    def _measure_glass(self, readings: "Readings", inputs: "Inputs", colder_k: float, now_s: int) -> None:
+        """What a trusted sensor on the glass shows of its factor, while the curtains surely are drawn or open."""
+        when = when_of(readings, self.settings)
+        if when != UNSURE:
+            room_c = inputs.indoor_c - colder_k
+            self.glass.measured(when == NIGHT, room_c, inputs.outdoor_c, inputs.glass_c, now_s)
+            self.preset_day = 0.0
 
-        night_c: the glass modelled as at night [°C]; sensed_c: the glass now by its own sensor [°C], very warm
-        without one; curtains_f: what drawing the curtains now would still take off its factor.  They cool it by
-        what they cost the main room's glass, never less in a colder room: there a smaller cost would raise the
-        target.
+    def _ahead(self, inputs: "Inputs", surface_pct: float, f: float) -> None:
+        """How far a look ahead lets the target rise above the plain reset; not at all on an old outdoor reading.
+
+        surface_pct, f: RH that wets the coldest glass without the room's own moisture, and its factor, now.
         """
-        s = self.settings
-        indoor_c = inputs.indoor_c
-        outdoor_c = inputs.outdoor_c
-        curtains_k = curtains_f * max(0.0, indoor_c - outdoor_c)
-        cooled_c = min(night_c, sensed_c - curtains_k) - s.plain_margin_k
-        surface_pa = sat_surface_pa(cooled_c)
-        plain_pct = c.wet_glass_pct(inputs.indoor_sat_pa, excess_pa, surface_pa)
-        surface_pct = 100.0 * surface_pa / inputs.indoor_sat_pa  # the same without the excess
-        self.terms.plain_pct = plain_pct - self.margin.set(
-            plain_pct, surface_pct, cooled_c, f_night, indoor_c, outdoor_c, s
-        )
-
-    def _ahead(self, inputs: "Inputs", readings: "Readings", excess_pa: float, f: float) -> None:
-        """How far a look ahead lets the target rise above the plain reset; not at all on an old outdoor reading."""
         terms = self.terms
         outlook = self.outlook
         if not outlook.known or not self.settings.look_ahead or inputs.outdoor_basis != OUTDOOR_READ:
@@ -348,32 +377,31 @@ class Controller:
             return
         indoor_pa = inputs.indoor_sat_pa
         terms.ahead_pct = 100.0 * outlook.limit_pa / indoor_pa
+        if not terms.ahead_pct > terms.plain_pct:
+            terms.now_pct = terms.glass_pct  # nothing asks for more
+            return
         glass_c = self.decision.glass_c
-        surface_pct = 100.0 * sat_surface_pa(glass_c) / indoor_pa
-        pct = surface_pct - 100.0 * excess_pa / indoor_pa
-        hour = (readings.utc_s + readings.utc_offset_s) // 3600 % 24 if readings.utc_s else -1
+        pct = terms.glass_pct
         # A humidity ratio of g/kg is PA_PER_G_KG at most, the larger side.
-        burst_pct = 100.0 * outlook.house.burst_g_kg(hour) * c.PA_PER_G_KG / indoor_pa
+        burst_pct = 100.0 * outlook.burst_g_kg * c.PA_PER_G_KG / indoor_pa
         margin_pct = self.now_margin.set(
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
-        terms.now_pct = pct - margin_pct - reserve_pct(surface_pct, glass_c, burst_pct, 0.0)
+        terms.now_pct = pct - margin_pct - reserve_pct(self.now_margin.per_k_pct, burst_pct, 0.0)
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:
-        """A window test's own target; -100 where none runs."""
+        """A window test's own target, and whether the house has dried after one."""
         window = self.window
-        self.terms.test_pct = -100.0
-        if window.testing or window.drying:
-            glass = self.glass
-            outdoor_c = inputs.outdoor_c
-            indoor_pa = inputs.indoor_sat_pa
-            cautious_c = c.glass_temperature_c(room_c, outdoor_c, glass.cautious(night))
-            sure_c = c.glass_temperature_c(room_c, outdoor_c, glass.sure_below(night))
-            cautious_pct = c.wet_glass_pct(indoor_pa, excess_pa, sat_surface_pa(cautious_c))
-            sure_pct = c.wet_glass_pct(indoor_pa, excess_pa, sat_surface_pa(sure_c))
-            window.dry(inputs.rh_pct, cautious_pct, now_s)
-            if window.testing:
-                self.terms.test_pct = cautious_pct + window.raise_pct(cautious_pct, sure_pct)
+        glass = self.glass
+        outdoor_c = inputs.outdoor_c
+        indoor_pa = inputs.indoor_sat_pa
+        cautious_c = c.glass_temperature_c(room_c, outdoor_c, glass.cautious(night))
+        sure_c = c.glass_temperature_c(room_c, outdoor_c, glass.sure_below(night))
+        cautious_pct = c.wet_glass_pct(indoor_pa, excess_pa, sat_surface_pa(cautious_c))
+        sure_pct = c.wet_glass_pct(indoor_pa, excess_pa, sat_surface_pa(sure_c))
+        window.dry(inputs.rh_pct, cautious_pct, now_s)
+        if window.testing:
+            self.terms.test_pct = cautious_pct + window.raise_pct(cautious_pct, sure_pct)
 
     def _slow(self, inputs: "Inputs") -> None:
         """The slow surfaces on their 7-day means, the owner's wish, and the season."""
@@ -441,10 +469,13 @@ class Controller:
         both = (1 << ROOM) | (1 << ROOM_RH)
         if s.has_room and inputs.trusted & both != both:
             notices |= 1 << w.ROOM_BAD
-        self.standing = notices | self._learned(inputs, readings, now_s)
+        if self.window.testing or self.window.drying or not 0 <= now_s - self.told_s < RETARGET_S:
+            self.told_s = now_s
+            self.told = self._learned(inputs, readings, now_s)
+        self.standing = notices | self.told
 
     def _learned(self, inputs: "Inputs", readings: "Readings", now_s: int) -> int:
-        """The notices of the window, the forecast and the learned house."""
+        """The notices of the window, the forecast and the learned house; renewed once a minute, they cost the most."""
         notices = 0
         window = self.window
         glass = self.glass
@@ -454,25 +485,31 @@ class Controller:
             notices |= 1 << w.WINDOW_DRYING
         if glass.torn[DAY] or glass.torn[NIGHT]:
             notices |= 1 << w.LOOKS_TORN
-        status = self.outlook.forecast.status
-        if status == FORECAST_STALE or status == FORECAST_LATE_OR_FUTURE:
-            notices |= 1 << w.FORECAST_OLD
-        elif status == FORECAST_ELSEWHERE:
-            notices |= 1 << w.FORECAST_ELSEWHERE
-        if self.outlook.house.distrusted:
-            notices |= 1 << w.SELF_DOUBT
-        minute = self.outlook.minute
-        if DAWN_FROM_MIN <= minute < DAWN_TO_MIN:
-            room_c = inputs.indoor_c - self._colder_k()
-            night = self._is_night(readings)
-            cautious_c = c.glass_temperature_c(room_c, inputs.outdoor_c, glass.cautious(night))
-            cautious_pct = c.wet_glass_pct(inputs.indoor_sat_pa, self._excess_pa(night), sat_surface_pa(cautious_c))
-            advice = guide(readings, inputs, self.season_over, glass, window, cautious_pct, now_s)
-            if advice == GUIDE_TEST:
-                notices |= 1 << w.LOOK_AND_TEST
-            elif advice == GUIDE_LOOK:
-                notices |= 1 << w.LOOK_NOW
+        if self.settings.look_ahead:
+            status = self.outlook.forecast.status
+            if status == FORECAST_STALE or status == FORECAST_LATE_OR_FUTURE:
+                notices |= 1 << w.FORECAST_OLD
+            elif status == FORECAST_ELSEWHERE:
+                notices |= 1 << w.FORECAST_ELSEWHERE
+            if self.outlook.house.distrusted:
+                notices |= 1 << w.SELF_DOUBT
+        if readings.utc_s:
+            minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
+            if DAWN_FROM_MIN <= minute < DAWN_TO_MIN:
+                notices |= self._advice(inputs, readings, now_s)
         return notices
+
+    def _advice(self, inputs: "Inputs", readings: "Readings", now_s: int) -> int:
+        """Around dawn: the notice that asks for a look at the window, 0 where none would teach much."""
+        glass = self.glass
+        room_c = inputs.indoor_c - self._colder_k()
+        night = self._is_night(readings)
+        cautious_c = c.glass_temperature_c(room_c, inputs.outdoor_c, glass.cautious(night))
+        cautious_pct = c.wet_glass_pct(inputs.indoor_sat_pa, self._excess_pa(night), sat_surface_pa(cautious_c))
+        advice = guide(readings, inputs, self.season_over, glass, self.window, cautious_pct, now_s)
+        if advice == GUIDE_TEST:
+            return 1 << w.LOOK_AND_TEST
+        return 1 << w.LOOK_NOW if advice == GUIDE_LOOK else 0
 
     def _notices(self, inputs: "Inputs", now_s: int) -> int:
         notices = self.standing | self.permit.notices

@@ -39,7 +39,7 @@ TRUST_H = 6.0  # hours that say as much as one independent observation
 # A trial's numbers: what it would be without outdoor air, valve and gain; what each of these adds, per unit; the
 # slow means of the four; the sums of products, upper triangle, with what is left over the last.
 WIDTH = 18
-BASE, OUT, VALVE, GAIN, SLOW, SUMS = 0, 1, 2, 3, 4, 8
+OUT, VALVE, GAIN, SLOW, SUMS = 1, 2, 3, 4, 8
 # Weights and values that a fit is drawn to where there is no evidence: outdoor air counts 0.9, the valve 1 g/kg/h.
 PRIOR_OUT, PRIOR_VALVE, PRIOR_GAIN = 0.02, 0.0005, 0.0005
 START_OUT, START_VALVE, START_GAIN = 0.9, 1.0, 0.5
@@ -230,7 +230,7 @@ class House:
         sat = sat_ratio_g_kg(indoor_c)
         evaporating = 0.0
         if pad >= 0:
-            self.pad += (pad - self.pad) * min(1.0, h / PAD_H)
+            self.pad += (pad - self.pad) * (h / PAD_H)  # no step is longer than PAD_H
             evaporating = self.pad
         self.sum_out += self.outdoor_ratio(outdoor_c) * h
         self.sum_store += (self.store_pct - rh_pct) * h

@@ -14,7 +14,7 @@ from dewcore.settings import Settings
 class Margin:
     """The tolerance margin and its parts; `set` fills it in place."""
 
-    __slots__ = ("rh_pct", "indoor_pct", "outdoor_pct", "factor_pct", "total_pct", "total_k")
+    __slots__ = ("rh_pct", "indoor_pct", "outdoor_pct", "factor_pct", "total_pct", "total_k", "per_k_pct")
 
     def __init__(self) -> None:
         self.rh_pct: float = 0.0
@@ -23,6 +23,7 @@ class Margin:
         self.factor_pct: float = 0.0
         self.total_pct: float = 0.0
         self.total_k: float = 0.0
+        self.per_k_pct: float = 0.0  # what a kelvin at the glass is worth [% RH]
 
     def set(
         self,
@@ -41,7 +42,7 @@ class Margin:
         at [°C]; tolerances: rh_tolerance_pct, indoor_tolerance_k, outdoor_tolerance_k, f_tolerance.
         """
         slope = sat_surface_slope_per_k(glass_c)
-        per_k = surface_pct * slope
+        per_k = self.per_k_pct = surface_pct * slope
         self.rh_pct = tolerances.rh_tolerance_pct
         indoor = per_k * f - ceiling_pct * sat_water_slope_per_k(indoor_c)
         self.indoor_pct = abs(indoor) * tolerances.indoor_tolerance_k

@@ -22,7 +22,6 @@ from dewcore.psychro import (
     MOLAR_RATIO_G,
     STANDARD_PRESSURE_PA,
     sat_surface_pa,
-    sat_surface_slope_per_k,
     sat_water_pa,
 )
 from dewcore.readings import ON, OUTDOOR_READ, Readings
@@ -31,6 +30,7 @@ from dewcore.settings import Settings
 HOURS = 48  # a slow store dries for days: 24 h left two of 22 simulated houses with wet glass
 SLICE_HOURS = 7  # in one scan
 MINUTE_S = 60
+OFTEN_S = 30  # where scans are closer than that, each does one thing: learn, or one slice of what is pending
 EVERY_S = 600
 MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
 NEGLIGIBLE = 0.05  # [g/kg]
@@ -41,12 +41,15 @@ DISTRUST = 0.2
 RARE = 0.75
 BIAS_FADES_H = 12.0
 NO_LIMIT = 1000.0
+# A limit holds no longer: the weather and the house have gone on.  Scans as rare as every ten minutes still renew it.
+LONGEST_S = 10800
 
 
 class Outlook:
     """limit_pa: the highest vapour pressure [Pa] of the last complete look-ahead; until the first it is unknown.
 
-    room_c, excess_pa: how much colder [K] and moister [Pa] the coldest room is by night; set before `begin`.
+    f_day, f_night, colder_k, excess_pa, sensed_colder_k: glass, and how much colder [K] and moister [Pa] the coldest
+    room is by night; set from outside.  burst_g_kg: the room [g/kg] to keep for a burst now.
     """
 
     __slots__ = (
@@ -58,13 +61,16 @@ class Outlook:
         "limit_pa",
         "known",
         "next",
+        "scanned_s",
         "learned_s",
         "looked_s",
+        "limit_s",
         "history_next",
         "f_day",
         "f_night",
         "colder_k",
         "excess_pa",
+        "burst_g_kg",
         "sensed_colder_k",
         "lowest_g_kg",
         "minute",
@@ -95,13 +101,16 @@ class Outlook:
         self.limit_pa: float = 0.0
         self.known: bool = False
         self.next: int = -1  # the hour ahead that the next slice begins with; -1: none under way
+        self.scanned_s: int = -1
         self.learned_s: int = -1
         self.looked_s: int = -1
+        self.limit_s: int = -1  # when the look-ahead behind limit_pa began
         self.history_next: int = 0
         self.f_day: float = settings.glass_f_day
         self.f_night: float = settings.glass_f_night
         self.colder_k: float = 0.0
         self.excess_pa: float = 0.0
+        self.burst_g_kg: float = 0.0
         self.sensed_colder_k: float = 0.0
         self.lowest_g_kg: float = 0.0
         self.minute: int = -1
@@ -121,13 +130,29 @@ class Outlook:
         self.shut_g_kg: float = 0.0
 
     def scan(self, readings: "Readings", judge: "Judge", is_open: bool, now_s: int) -> bool:
-        """Learn once a minute and do a slice of what is pending at now_s [s]; True where limit_pa is new."""
+        """Learn once a minute and do a slice of what is pending at now_s [s]; True where limit_pa, or `known`, is new.
+
+        What this scan begins it leaves to the next: until then the glass and the room are those of the last target.
+        """
+        often = 0 <= now_s - self.scanned_s < OFTEN_S
+        self.scanned_s = now_s
+        under_way = self.next >= 0
+        changed = False
         if self.learned_s < 0 or not 0 <= now_s - self.learned_s < MINUTE_S:
             self.learned_s = now_s
             self._minute(readings, judge, is_open, now_s)
+            if often:
+                return False
         if self.house.next < TRIALS:
             self.house.work()
-        return self.next >= 0 and self.work()
+            if often:
+                return False
+        if under_way:
+            changed = self.work()
+        if self.known and not 0 <= now_s - self.limit_s <= LONGEST_S:
+            self.known = False
+            changed = True
+        return changed
 
     def _minute(self, readings: "Readings", judge: "Judge", is_open: bool, now_s: int) -> None:
         """What the last minute shows of the house; every ten minutes a new look-ahead."""
@@ -145,6 +170,7 @@ class Outlook:
         pad = (1 if is_open else 0) if readings.fan.state == ON else -1
         ratio = 1000.0 * inputs.humidity_ratio
         house.minute(now_s, hour, inputs.indoor_c, inputs.rh_pct, ratio, inputs.outdoor_c, pad, good)
+        self.burst_g_kg = house.burst_g_kg(hour)
         if self.next < 0 and (self.looked_s < 0 or not 0 <= now_s - self.looked_s < EVERY_S):
             self.looked_s = now_s
             self.forecast.judge(readings, inputs.outdoor_c, read, now_s)
@@ -153,6 +179,10 @@ class Outlook:
     def start_afresh(self) -> None:
         """Forget the house: another one, or a rebuilt one.  The place's weather stays known."""
         self.house = House()
+        self.look_again()
+
+    def look_again(self) -> None:
+        """What was looked ahead no longer holds: unknown until the next look-ahead, which begins within a minute."""
         self.known = False
         self.next = -1
         self.looked_s = -1
@@ -187,6 +217,7 @@ class Outlook:
         self.next = -1
         ratio = self.lowest_g_kg
         self.limit_pa = STANDARD_PRESSURE_PA * ratio / (MOLAR_RATIO_G + ratio) if ratio > 0.0 else 0.0
+        self.limit_s = self.looked_s
         self.known = True
         return True
 
@@ -252,7 +283,7 @@ class Outlook:
         colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct
         pct = surface_pct - 100.0 * self.excess_pa / sat_pa
         margin_pct = self.margin.set(pct, surface_pct, glass_c, f, indoor_c, low_c, self.settings)
-        return pct - margin_pct - reserve_pct(surface_pct, glass_c, burst_pct, colder_pct) + colder_pct
+        return pct - margin_pct - reserve_pct(self.margin.per_k_pct, burst_pct, colder_pct) + colder_pct
 
     def _now_k(self) -> float:
         return self.indoor_c - self.colder_k - self.outdoor_c
@@ -285,11 +316,11 @@ class Outlook:
 BIAS_KEEP = exp(-1.0 / BIAS_FADES_H)
 
 
-def reserve_pct(surface_pct: float, glass_c: float, burst_pct: float, colder_pct: float) -> float:
+def reserve_pct(per_k_pct: float, burst_pct: float, colder_pct: float) -> float:
     """What is kept [% RH] for a burst, for colder air and for the model's own error together.
 
-    surface_pct: RH that wets the glass at glass_c [°C]; burst_pct, colder_pct: what a burst adds and colder air
-    takes [% RH].
+    per_k_pct: what a kelvin at the glass is worth; burst_pct, colder_pct: what a burst adds and colder air takes
+    [% RH].
     """
-    model_pct = surface_pct * sat_surface_slope_per_k(glass_c) * MODEL_MARGIN_K
+    model_pct = per_k_pct * MODEL_MARGIN_K
     return sqrt(burst_pct * burst_pct + colder_pct * colder_pct + model_pct * model_pct)

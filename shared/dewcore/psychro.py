@@ -45,7 +45,8 @@ def sat_surface_slope_per_k(t_c: float) -> float:
     if t_c < 0.0:
         d = 279.82 + t_c
         return (23.036 * 279.82 - (2.0 * 279.82 * t_c + t_c * t_c) / 333.7) / (d * d)
-    return sat_water_slope_per_k(t_c)
+    d = 257.14 + t_c  # as sat_water_slope_per_k, without the call: every target asks for it
+    return (18.678 * 257.14 - (2.0 * 257.14 * t_c + t_c * t_c) / 234.5) / (d * d)
 
 
 def dew_point_c(vapour_pa: float) -> float:

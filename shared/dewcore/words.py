@@ -94,7 +94,7 @@ NOTICES = (
     ("ceiling_passed", "The house is more humid than its coldest glass allows, with the valve shut."),
     ("window_test", "Window test: the air may get more humid for half an hour."),
     ("window_drying", "After a window test the air is still humid: wipe the sill dry."),
-    ("look_now", "A look teaches much now: is the window of the coldest bedroom fogged or clear?"),
+    ("look_now", "A look teaches much now: tell whether the coldest bedroom's window is fogged or clear."),
     ("look_and_test", "A look teaches much now: confirm being at the coldest bedroom's window; dry the sill after."),
     ("looks_torn", "Looks at the window contradict each other: the lower glass factor holds."),
     ("forecast_old", "The forecast is old, or not yet due: the largest known fall of temperature holds."),

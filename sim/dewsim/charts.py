@@ -112,7 +112,8 @@ def time_ticks(start_s: int, end_s: int) -> list:
     for second in range(start_s - start_s % step, end_s + 1, step):
         if second >= start_s:
             moment = datetime.fromtimestamp(second, UTC)
-            text = f"{moment:%H:%M}" if step < DAY_S else f"{moment.day} {moment:%b}"
+            clock = moment.hour or moment.minute
+            text = f"{moment:%H:%M}" if clock else f"{moment.day} {moment:%b}"
             found.append((second, text))
     return found
 

@@ -7,8 +7,8 @@ from pathlib import Path
 from dewsim import family_run, named
 from dewsim.errors import InputError, shown, shown_path
 
-SUMMARY, PAGE = "houses.json", "houses.html"
-OURS = (family_run.CASES, family_run.CASES + ".part", SUMMARY, PAGE)
+FILES = (family_run.CASES, "houses.json", "houses.html")
+OURS = {*FILES, *(name + ".part" for name in FILES)}  # a part is what a kill left of one
 
 
 def run(weathers: list, out: str, seed: int, n_houses: int, workers: "int | None", dask: "str | None") -> int:

@@ -11,7 +11,7 @@ from dewsim import report_ahead as ahead
 from dewsim import report_margin as margins
 from dewsim import report_tables as tables
 from dewsim.charts import Figure
-from dewsim.units import Units, number
+from dewsim.units import Units, minutes_text, number
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SECTIONS = (
@@ -137,11 +137,6 @@ def season_days(replay) -> tuple:
     ends = (course.start_local_s, last_s)
     moments = [datetime.fromtimestamp(second, UTC) for second in ends]
     return tuple(f"{moment.day} {moment:%B}" for moment in moments)
-
-
-def minutes_text(count: int) -> str:
-    """A count of minutes in words."""
-    return "1 minute" if count == 1 else f"{number(count, 0)} minutes"
 
 
 def answer(replay) -> str:

@@ -5,15 +5,22 @@ from html import escape
 
 from dewcore.settings import SWITCH, TABLE
 from dewcore.settings_help import HELP
-from dewsim import cautions, housefile
+from dewsim import best, cautions, housefile
 from dewsim.units import SPACE, Units, number
 
 # What the controller may have been told of the weather to come.
 TOLD = {
     "simulated": "a forecast every six hours, as wrong, late and patchy as usual ones are assumed to be",
-    "perfect": "the true temperatures of the next two days",
+    "perfect": "the true temperatures of the next three days",
     "none": "no forecast at all: only what falls are known from hard winters and from its own record",
 }
+
+BESIDE_FOG = (
+    " No excess dries to nothing in time, so beside this house's own fog it is let off: it need not keep dry the minutes "
+    f"up to {best.NEAR_WET_MIN} minutes from one in which the house is wet by itself, nor those in which the shut "
+    f"house's air holds more than {100 * best.NEAR_WET_SHARE:g} % of what wets the glass. The added wet minutes above "
+    "count all of these, for every policy, and no share is given."
+)
 
 
 def table(caption: str, head: list, rows: list, kind: str = "") -> str:
@@ -46,7 +53,7 @@ def policy_names(blocks: dict) -> dict:
     names = {
         "shut": "no humidifier",
         "dial": "dial, left shut" if dial is None else f"dial at {dial:g}{SPACE}%",
-        "plain": "plain reset",
+        "plain": "plain reset" if "outlook" in blocks else "plain reset: the controller",
         "plain_no_margin": "reset without margin, not offered",
         "outlook": "looking ahead: the controller",
         "best": "best possible",
@@ -65,11 +72,15 @@ def policies(replay, units: Units) -> str:
         if any(show(blocks[name]) for name in names)
     ]
     table_html = table("One winter, one house, the same weather, showers and cooking", head, rows, "numbers")
-    return table_html + explained(blocks["dial"].get("setting_pct"), replay.shipped)
+    foggy = replay.result["headroom_class"] == "foggy"
+    return table_html + explained(blocks["dial"].get("setting_pct"), replay.shipped, foggy)
 
 
-def explained(setting_pct: float | None, shipped: str) -> str:
-    """What each policy is; setting_pct: the dial's [%], None where none adds no wet minute; shipped: its name."""
+def explained(setting_pct: float | None, shipped: str, foggy: bool) -> str:
+    """What each policy is; setting_pct: the dial's [%], None where none adds no wet minute; shipped: its name.
+
+    foggy: the house fogs by itself, where `best` is let off the minutes beside that fog.
+    """
     dial = (
         "No constant setting from 5 % up keeps from adding wet minutes in this winter, so it stays shut."
         if setting_pct is None
@@ -107,7 +118,7 @@ def explained(setting_pct: float | None, shipped: str) -> str:
         (
             "Best possible",
             "A controller that knew the whole winter beforehand, under the same caps: no board can do that. It is the "
-            "measure of the others; the share compares the humidity gained.",
+            "measure of the others; the share compares the humidity gained." + (BESIDE_FOG if foggy else ""),
         ),
         (
             "The caps",
@@ -285,8 +296,8 @@ def assumed(replay, units: Units) -> str:
         f"{units.temperature_text(12.0, 0)}; means and hours above are of these.",
         "Sensors: " + sensors_text(replay) + ".",
         *(
-            [f"The controller was told {TOLD[replay.forecast]}, drawn from the same seed."]
-            if "outlook" in replay.runs
+            ["The forecast's errors, late, lost and holed issues are drawn at random from the same seed."]
+            if "outlook" in replay.runs and replay.forecast == "simulated"
             else []
         ),
         "Every policy obeys the same caps of walls and owner. The wet minutes of the simulation are those "

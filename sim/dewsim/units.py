@@ -12,6 +12,11 @@ def number(value: float, places: int = 1) -> str:
     return MINUS + text if value < 0 and text.strip("0.") else text
 
 
+def minutes_text(count: int) -> str:
+    """A count of minutes in words."""
+    return "1 minute" if count == 1 else f"{number(count, 0)} minutes"
+
+
 class Units:
     """Conversion and text for one system, "si" or "us"; every argument is SI."""
 

@@ -25,7 +25,7 @@ class Rig:
     """A dry house at 20 °C and 20 % RH, 0 °C outdoors, furnace and fan running; the board was just started.
 
     values: what each sample will read (None: no answer); errors: a sample's error code; follows: whether the
-    relay obeys; welded: whether its contact is stuck closed.
+    relay obeys; welded: whether its contact is stuck closed; ticks: whether the wall clock, once set, runs.
     """
 
     def __init__(self, changes=None):
@@ -46,6 +46,7 @@ class Rig:
         self.errors = {}
         self.follows = True
         self.welded = False
+        self.ticks = False
         self.decision = self.controller.decision
         for name in r.CONTACT_NAMES:
             setting = FITTED[name]
@@ -59,6 +60,8 @@ class Rig:
     def scan(self, seconds=0):
         """The next scan after `seconds`, with fresh readings; the Decision."""
         self.now_s += seconds
+        if self.ticks:
+            self.readings.utc_s += seconds
         for name in self.values:
             sample = getattr(self.readings, name)
             value = self.values[name]

@@ -102,7 +102,7 @@ class TestRenewal(unittest.TestCase):
     """Without any new value a changed wish waits until the target is more than a minute old."""
 
     def test_after_sixty_seconds_it_still_holds_and_after_one_more_it_is_renewed(self):
-        rig = Rig({"wish_pct": 20.0})
+        rig = Rig({"wish_pct": 20.0, "look_ahead": 0})  # a new look-ahead is a new value
         rig.scan(0)
         for wish_pct in (15.0, 18.0):
             before_pct = rig.decision.target_pct
@@ -112,7 +112,7 @@ class TestRenewal(unittest.TestCase):
             self.assertEqual(rig.scan(1).target_pct, wish_pct)
 
     def test_a_new_value_renews_it_at_once_and_the_minute_begins_anew(self):
-        rig = Rig({"wish_pct": 20.0})
+        rig = Rig({"wish_pct": 20.0, "look_ahead": 0})
         rig.scan(0)
         rig.scan(40)
         rig.settings.change({"wish_pct": 15.0})
@@ -524,7 +524,8 @@ class TestDirections(unittest.TestCase):
         self.never_raises({"cap_pct": lambda x: 30.0}, {})
         self.never_raises({"wish_pct": lambda x: 12.0}, {})
 
-    def test_a_reading_that_becomes_nan(self):
+    def lost_readings(self, look_ahead):
+        """A rig whose samples are all good, the same once more, and the name of the sample that will be lost."""
         for lost in r.SAMPLE_NAMES:
             for settings, samples, utc_s in (
                 (
@@ -540,15 +541,29 @@ class TestDirections(unittest.TestCase):
                 ({}, {"outdoor_c": -35.0}, DAY_UTC_S),
                 ({"design_outdoor_c": 0.0}, {"outdoor_c": -2.0}, DAY_UTC_S),
             ):
-                rig = Rig(settings)
-                rig.values.update(samples)
-                rig.readings.utc_s = utc_s
-                rig.run(600)
-                before = rig.decision.target_pct
-                rig.values[lost] = NAN
-                for _ in range(8 * 12):
-                    rig.scan(300)
-                    self.assertTrue(rig.decision.target_pct <= before + 1e-4)
+                rigs = []
+                for _ in range(2):
+                    rig = Rig(settings)
+                    rig.settings.change({"look_ahead": look_ahead})
+                    rig.values.update(samples)
+                    rig.readings.utc_s = utc_s
+                    rig.run(600)
+                    rigs.append(rig)
+                yield rigs[0], rigs[1], lost
+
+    def test_a_reading_that_becomes_nan(self):
+        for rig, _, lost in self.lost_readings(0):
+            before = rig.decision.target_pct
+            rig.values[lost] = NAN
+            for _ in range(8 * 12):
+                self.assertTrue(rig.scan(300).target_pct <= before + 1e-4)
+
+    def test_a_reading_that_becomes_nan_while_the_house_is_learned(self):
+        """Learning alone moves the target, so it is held against a house that lost nothing."""
+        for rig, twin, lost in self.lost_readings(1):
+            rig.values[lost] = NAN
+            for _ in range(8 * 12):
+                self.assertTrue(rig.scan(300).target_pct <= twin.scan(300).target_pct + 1e-4)
 
 
 class TestDefaults(unittest.TestCase):
@@ -573,6 +588,7 @@ class TestBeforeTheFirstScan(unittest.TestCase):
     def test_no_term_allows_anything(self):
         t = Controller().terms
         self.assertEqual((t.glass_pct, t.plain_pct, t.corner_pct, t.envelope_pct, t.owner_pct), (0.0,) * 5)
+        self.assertEqual((t.ahead_pct, t.now_pct, t.test_pct), (0.0,) * 3)
 
     def test_nothing_was_measured(self):
         controller = Controller()
@@ -585,7 +601,7 @@ class TestBeforeTheFirstScan(unittest.TestCase):
 
 class TestPlain(unittest.TestCase):
     def test_the_fixed_and_the_tolerance_margin_come_off_once_each_time(self):
-        rig = decided({"has_glass": 0}, {"outdoor_c": -10.0})
+        rig = decided({"has_glass": 0, "look_ahead": 0}, {"outdoor_c": -10.0})
         for _ in range(3):
             # the night's glass, 20 - 0.5 * 30 = 5 °C, less 8 K is -3 °C
             plain_pct = c.room_ceiling_pct(20.0, 0.0, -3.0) - rig.controller.margin.total_pct

@@ -343,10 +343,13 @@ class TestOutdoor(unittest.TestCase):
         self.assertEqual(self.believed(rig), -10.0)
         self.assertTrue(rig.noticed(w.OUTDOOR_NONE))
         self.assertTrue(rig.decision.valve)
-        with_reading = Rig({"design_outdoor_c": -10.0})
-        with_reading.values["outdoor_c"] = -10.0
-        with_reading.run(600)
-        self.assertAlmostEqual(rig.decision.target_pct, with_reading.decision.target_pct, delta=0.01)
+        for look_ahead in (0, 1):  # which needs a reading
+            with_reading = Rig({"design_outdoor_c": -10.0, "look_ahead": look_ahead})
+            with_reading.values["outdoor_c"] = -10.0
+            with_reading.run(600)
+            plain_pct = with_reading.controller.terms.plain_pct
+            self.assertAlmostEqual(rig.decision.target_pct, plain_pct, delta=0.01)
+            self.assertTrue(with_reading.decision.target_pct >= plain_pct)
 
     def test_a_reading_too_old_leaves_the_lowest_of_the_day_then_the_design_temperature(self):
         rig = Rig()

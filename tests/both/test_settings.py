@@ -26,6 +26,8 @@ PINNED = (
     ("outdoor_tolerance_k", "K", 0.5, 0.0, 5.0),
     ("f_tolerance", "1", 0.03, 0.0, 0.2),
     ("plain_margin_k", "K", 8.0, 4.0, 12.0),
+    ("look_ahead", "switch", 1, 0, 1),
+    ("window_test_allowed", "switch", 0, 0, 1),
     ("band_pct", "%", 2.0, 0.5, 5.0),
     ("min_on_s", "s", 180, 60, 1800),
     ("min_off_s", "s", 300, 60, 3600),

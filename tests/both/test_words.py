@@ -102,6 +102,57 @@ def passed():
     return rig
 
 
+def at_dawn(changes, rh_pct):
+    """05:59:50 by a set clock; 20 °C indoors, 0 °C outdoors, RH as given."""
+    rig = Rig(changes)
+    rig.readings.utc_s = 1700006400 + 6 * 3600 - 20
+    rig.ticks = True
+    rig.values["rh_pct"] = rh_pct
+    rig.run(20)
+    return rig
+
+
+def window_test(seconds):
+    """A test that the owner confirms for 20 minutes, and so many seconds from its begin."""
+    rig = at_dawn({"window_test_allowed": 1}, 48.0)
+    rig.readings.request = r.REQUEST_WINDOW
+    rig.readings.request_until_s = rig.now_s + 10 + 1200
+    rig.run(seconds)
+    return rig
+
+
+def torn():
+    """Ten looks, fog at half the humidity of the clear ones between."""
+    rig = at_dawn({}, 30.0)
+    for n in range(20):
+        rig.values["rh_pct"] = (30.0, 60.0)[n % 2]
+        rig.readings.tap = r.TAP_NONE
+        rig.run(60)
+        rig.readings.tap = (r.TAP_FOG, r.TAP_CLEAR)[n % 2]
+        rig.run(60)
+    return rig
+
+
+def forecast(hours, issued_ago_s, outdoor_c):
+    """So many hours with a forecast of a steady temperature, 0 °C outdoors."""
+    rig = at_dawn({}, 30.0)
+    rig.readings.forecast_issued_s = rig.readings.forecast_start_s = rig.readings.utc_s - issued_ago_s
+    for n in range(r.FORECAST_HOURS):
+        rig.readings.forecast_dc[n] = int(10.0 * outdoor_c)
+    rig.run(hours * 3600, 60)
+    return rig
+
+
+def more_humid_than_foretold():
+    """A dry day, then RH rises by 5 % an hour to 70 % with the valve shut; until the second day is judged."""
+    rig = at_dawn({}, 20.0)
+    rig.contact("fan", r.OFF)
+    for n in range(50 * 60):
+        rig.values["rh_pct"] = 20.0 if n < 1800 else min(70.0, 20.0 + (n - 1800) / 12.0)
+        rig.scan(60)
+    return rig
+
+
 REFUSALS = {
     "leak_wet": lambda: contact("leak", r.ON),
     "leak_wire": lambda: contact("leak", r.UNREADABLE),
@@ -144,6 +195,14 @@ NOTICES = {
     "no_water": lambda: sample("rh_pct", 20.0, 620, {"has_drain_wet": 1}),
     "fan_stuck_off": lambda: boot(None, r.OFF, 0.0, 86420),
     "ceiling_passed": passed,
+    "window_test": lambda: window_test(10),
+    "window_drying": lambda: window_test(1220),
+    "look_now": lambda: at_dawn({}, 48.0),
+    "look_and_test": lambda: at_dawn({"window_test_allowed": 1}, 48.0),
+    "looks_torn": torn,
+    "forecast_old": lambda: forecast(1, 64801, 0.0),
+    "forecast_elsewhere": lambda: forecast(1, 600, 20.0),
+    "self_doubt": more_humid_than_foretold,
 }
 
 

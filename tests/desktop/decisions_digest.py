@@ -5,7 +5,7 @@ import struct
 import sys
 
 from dewcore import controller
-from dewsim import housefile, plant, policies, replay, weather
+from dewsim import forecasts, housefile, plant, policies, replay, weather
 
 
 class Digesting:
@@ -43,8 +43,10 @@ def make(settings):
     return made[0]
 
 
+course, sensors = one.course, plant.Sensors(house, one.course, 1)
+told = forecasts.Forecasts(course.outdoor_c, course.dt_s, one.clock[0], 1)
 policies.run_controller(
-    one.course, plant.Sensors(house, one.course, 1), one.settings, one.clock, one.start_pct, controller_type=make
+    course, sensors, one.settings, one.clock, one.start_pct, controller_type=make, forecasts=told
 )
 build = "pure" if controller.__file__.endswith(".py") else "compiled"
 print(build, made[0].scans, digest.hexdigest())

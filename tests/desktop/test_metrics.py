@@ -5,7 +5,7 @@ from types import SimpleNamespace
 
 import pytest
 
-from dewcore.ceiling import BINDS_CORNER, BINDS_GLASS, BINDS_OWNER
+from dewcore.ceiling import BINDS_CORNER, BINDS_GLASS, BINDS_OUTLOOK, BINDS_OWNER
 from dewsim import metrics
 from dewsim.housefile import House
 
@@ -87,7 +87,8 @@ def test_a_policys_figures_count_hours_of_the_season_alone():
 
 
 def test_what_binds_is_counted_in_the_season():
-    run = SimpleNamespace(binds=[BINDS_OWNER, BINDS_GLASS, BINDS_GLASS, BINDS_CORNER, BINDS_GLASS])
+    run = SimpleNamespace(binds=[BINDS_OWNER, BINDS_GLASS, BINDS_OUTLOOK, BINDS_CORNER, BINDS_GLASS])
     share = metrics.binds_share(run, bytearray([0, 1, 1, 1, 1]))
-    assert share == {"glass": 0.75, "corner": 0.25, "envelope": 0.0, "owner": 0.0}
+    assert share == {"glass": 0.5, "outlook": 0.25, "corner": 0.25, "envelope": 0.0, "owner": 0.0}
+    assert list(share) == ["glass", "outlook", "corner", "envelope", "owner"]
     assert set(metrics.binds_share(run, bytearray(5)).values()) == {0.0}

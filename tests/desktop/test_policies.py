@@ -8,9 +8,9 @@ import pytest
 from dewcore.ceiling import corner_ceiling_pct, envelope_ceiling_pct
 from dewcore.controller import Controller
 from dewcore.psychro import humidity_ratio_g_kg, sat_water_pa, vapour_pa
-from dewcore.readings import OFF, ON
+from dewcore.readings import FORECAST_NONE, OFF, ON, Readings
 from dewcore.words import FAN_OFF, HUMID_ENOUGH, RH_BAD
-from dewsim import plant, policies
+from dewsim import forecasts, plant, policies
 from dewsim.errors import InputError
 from dewsim.housefile import House
 
@@ -244,6 +244,69 @@ def test_the_boards_clock_runs_with_the_scans():
     assert all(utc_s == 1_006_905_600 + now_s and offset_s == 3600 for utc_s, offset_s, now_s in seen)
 
 
+@pytest.mark.parametrize("scan_s", (10, 30, 60))
+def test_scans_follow_each_other_as_told_and_the_valve_counts_them(scan_s):
+    seen = []
+
+    class Watched(Controller):
+        def scan(self, readings, now_s):
+            seen.append(now_s)
+            return super().scan(readings, now_s)
+
+    course = course_of(minutes=Minutes(1))
+    run = controlled(course, controller_type=Watched, scan_s=scan_s)
+    assert run.scans_per_step == 60 // scan_s == max(run.valve) and min(run.valve) == 0
+    assert all(now_s % scan_s == 0 for now_s in seen)
+    assert seen[-1] == 86400 - 60 - scan_s  # no step is taken from the last minute
+    # house and contacts change at whole minutes, so whatever else is due is due every ten seconds at most
+    assert len(seen) == 86340 // scan_s
+
+
+def test_the_water_of_a_run_does_not_hang_on_how_often_it_scans():
+    course = course_of(minutes=Minutes(2))
+    means = []
+    for scan_s in (10, 60):
+        rh_pct = plant.rh_series_pct(course, controlled(course, scan_s=scan_s).w_g_kg)
+        means.append(sum(rh_pct) / len(rh_pct))
+    assert means[0] == pytest.approx(means[1], abs=0.3)
+
+
+def test_a_feed_reaches_the_controller_when_it_has_arrived_and_begins_anew_for_each_run():
+    course = course_of(minutes=Minutes(2))
+    feed = forecasts.Forecasts(course.outdoor_c, course.dt_s, CLOCK[0], 1)
+    runs = []
+    for _ in range(2):
+        seen = {}
+
+        class Watched(Controller):
+            def scan(self, readings, now_s):
+                seen.setdefault(readings.forecast_issued_s, (now_s, array("h", readings.forecast_dc)))
+                return super().scan(readings, now_s)
+
+        controlled(course, controller_type=Watched, forecasts=feed)
+        runs.append(seen)
+    assert runs[0] == runs[1] and len(runs[0]) >= 7  # one every six hours for two days, perhaps one lost
+    for issued_s, (now_s, told) in runs[0].items():
+        if issued_s > CLOCK[0]:
+            delay_s = feed.fate(issued_s // forecasts.ISSUE_S).delay_s
+            assert 0 <= CLOCK[0] + now_s - issued_s - delay_s < 60
+            assert told == feed.issue_dc(issued_s // forecasts.ISSUE_S)
+
+
+def test_without_a_feed_the_controller_never_hears_of_the_weather_to_come():
+    heard = set()
+
+    class Watched(Controller):
+        def scan(self, readings, now_s):
+            heard.add((readings.forecast_issued_s, readings.forecast_start_s))
+            assert set(readings.forecast_dc) == {FORECAST_NONE}
+            return super().scan(readings, now_s)
+
+    controlled(course_of(minutes=Minutes(1)), controller_type=Watched)
+    fresh = Readings()
+    assert heard == {(fresh.forecast_issued_s, fresh.forecast_start_s)}
+
+
 def test_sensors_on_glass_supply_room_and_drain_are_served_where_the_settings_say_they_are_fitted():
     values = {
         "gains": {"people": 0, "bursts": False},
@@ -259,7 +322,7 @@ def test_sensors_on_glass_supply_room_and_drain_are_served_where_the_settings_sa
 def test_the_load_is_live_only_behind_a_live_line():
     course = course_of()
     controller = Controller(policies.settings_for(course.house, "house"))
-    bench = policies._Wiring(course, plant.Sensors(course.house, course, 1), controller, CLOCK)
+    bench = policies._Wiring(course, plant.Sensors(course.house, course, 1), controller, CLOCK, 10)
     for is_open, fan, state in ((True, 1, ON), (True, 0, OFF), (False, 1, OFF), (False, 0, OFF)):
         controller.valve.open, bench.fan = is_open, fan
         bench.at_scan(0)

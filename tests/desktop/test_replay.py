@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 
 from dewcore.record import FIELDS
-from dewsim import housefile, metrics, policies, replay, winters
+from dewsim import cli, housefile, metrics, policies, replay, winters
 from dewsim.errors import InputError
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -32,6 +32,7 @@ BLOCK_KEYS = {
     "floor_emc_min_pct",
     "floor_emc_max_pct",
     "floor_gap_mm",
+    "share_of_best_pct",
 }
 
 
@@ -68,19 +69,22 @@ def test_the_demo_ends_with_three_files_and_says_where_the_report_is(demo):
     assert {path.name for path in folder.iterdir()} == {"result.json", "record.csv", "report.html"}
     assert str(folder / "report.html") in text and "Larch Terrace" in text
     assert (folder / "report.html").stat().st_size <= 1_000_000
-    assert result["schema"] == 1 and result["shipped_policy"] == "plain"
+    assert result["schema"] == 1 and result["shipped_policy"] == "outlook"
+    assert result["forecast"] == "simulated"
 
 
 def test_every_policy_has_the_same_block_and_what_does_not_exist_is_absent(demo):
     result = demo[1]
-    assert list(result["policies"]) == ["shut", "dial", "plain", "plain_no_margin"]
+    assert list(result["policies"]) == ["shut", "dial", "plain", "plain_no_margin", "outlook", "best"]
+    decided = ("plain", "plain_no_margin", "outlook")
     for name, block in result["policies"].items():
-        extra = {"dial": {"setting_pct"}, "plain": {"binds"}, "plain_no_margin": {"binds"}}.get(name, set())
+        extra = {"setting_pct"} if name == "dial" else {"binds"} if name in decided else set()
         assert set(block) == BLOCK_KEYS | extra
         assert all(value is not None for value in block.values())
         if "binds" in block:
             assert sum(block["binds"].values()) == pytest.approx(1.0, abs=0.001)
-            assert "outlook" not in block["binds"]
+            assert list(block["binds"]) == ["glass", "outlook", "corner", "envelope", "owner"]
+            assert (block["binds"]["outlook"] > 0.05) == (name == "outlook")
 
 
 def test_the_report_has_the_months_of_the_winter_and_no_other(demo):
@@ -100,15 +104,33 @@ def test_the_demo_shows_the_point_of_the_product(demo):
     assert blocks["plain"]["floor_gap_mm"] < blocks["shut"]["floor_gap_mm"]
 
 
+def test_the_demo_shows_what_looking_ahead_gains(demo):
+    _, result, text = demo
+    blocks = result["policies"]
+    ahead, plain, best = (blocks[name] for name in ("outlook", "plain", "best"))
+    assert ahead["added_wet_minutes"] == best["added_wet_minutes"] == 0
+    assert ahead["mean_rh_pct"] > plain["mean_rh_pct"] + 2.0 and ahead["mean_rh_pct"] < best["mean_rh_pct"]
+    assert blocks["shut"]["share_of_best_pct"] == 0.0 and best["share_of_best_pct"] == 100.0
+    assert 79.0 <= ahead["share_of_best_pct"] <= 101.0  # the share a clear, binding house is to reach in the median
+    assert ahead["hours_below_25_pct"] < plain["hours_below_25_pct"]
+    assert ahead["floor_gap_mm"] < plain["floor_gap_mm"]
+    lines = text.splitlines()
+    assert lines[0].endswith(": clear, binding") and [line.split()[0] for line in lines[1:7]] == list(blocks)
+    shown = f"mean {ahead['mean_rh_pct']:.1f} % RH, 0 added wet minutes, {ahead['share_of_best_pct']:.0f} % of the best"
+    assert shown in lines[5] and "of the best" not in lines[1] + lines[6]
+
+
 def test_the_record_has_every_field_a_row_a_minute_and_carries_the_result(demo):
     folder, result, _ = demo
-    block = result["policies"]["plain"]
+    block = result["policies"]["outlook"]
     with open(folder / "record.csv", newline="", encoding="ascii") as file:
         rows = list(csv.DictReader(file))
     header = "outdoor_c,indoor_c,rh_pct,humidity_ratio,glass_c,dew_point_c,ceiling_pct,target_pct,fan,valve"
     header += ",humidifier_kg_h,reason"
     assert list(rows[0]) == ["time_utc"] + [field[0] for field in FIELDS] == ["time_utc", *header.split(",")]
     assert len(rows) == 90 * 1440
+    ran = result["policies"]
+    assert all(block["valve_hours"] != ran[name]["valve_hours"] for name in ran if name != "outlook")
     stamps = [row["time_utc"] for row in rows]
     assert stamps == sorted(set(stamps)) and stamps[0].endswith(":01:00Z")
     wet = sum(1 for row in rows if float(row["glass_c"]) <= float(row["dew_point_c"]))
@@ -141,10 +163,33 @@ def test_an_earlier_replay_is_replaced_and_all_records_are_written_when_asked_fo
     assert {p.name for p in out.iterdir()} == {
         "result.json",
         "record.csv",
+        "record-plain.csv",
         "record-plain_no_margin.csv",
         "report.html",
     }
     assert {p.name for p in tmp_path.iterdir()} == {"w.csv", "out"}
+
+
+@pytest.mark.parametrize("forecast", ["simulated", "perfect", "none"])
+def test_the_forecast_told_is_an_option_and_stands_in_the_result(tmp_path, monkeypatch, forecast):
+    told = []
+
+    class Watched(replay.Replay):
+        def run(self):
+            told.append(self.forecast)
+            return super().run()
+
+    monkeypatch.setattr(replay, "Replay", Watched)
+    out = tmp_path / "out"
+    weather = write_week(tmp_path / "w.csv", rows=25)
+    assert cli.main(["replay", "default", "--weather", str(weather), "--out", str(out), "--forecast", forecast]) == 0
+    assert told == [json.loads((out / "result.json").read_text("utf-8"))["forecast"]] == [forecast]
+
+
+def test_an_unknown_forecast_is_refused_with_the_known_ones(tmp_path):
+    done = run("replay", "default", "--weather", "w.csv", "--forecast", "good", cwd=tmp_path)
+    assert done.returncode == 2 and list(tmp_path.iterdir()) == []
+    assert all(name in done.stderr for name in replay.FORECASTS)
 
 
 @pytest.mark.parametrize("occupied", ["file", "foreign", "no parent"])

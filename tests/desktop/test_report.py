@@ -4,49 +4,18 @@ import json
 import math
 import re
 import time
-from array import array
 from html.parser import HTMLParser
 
 import pytest
+from short import NAME, house, sky
 
 from dewcore import words
+from dewcore.controller import Controller
 from dewcore.settings import TABLE
-from dewsim import charts, housefile, policies, replay, report, report_margin, thinning, weather
+from dewsim import charts, policies, replay, report, report_margin, thinning
 from dewsim.units import MINUS, SPACE, Units, number
 
-NAME = 'A <b>house</b> & "glass" </script>'
 VOID = {"meta", "link", "br", "hr", "img", "input", "col"}
-START_S = 1_700_006_400  # 2023-11-15 00:00 UTC; local 14 November 18:00
-OFFSET_S = -21600
-
-
-def sky(days, mean_c):
-    """Sines of 6 K about mean_c, each day a little colder than the last."""
-    n = 24 * days + 1
-    outdoor_c = array(
-        "d", [mean_c + 6.0 * math.sin(2.0 * math.pi * (i - 9) / 24) - 0.004 * i for i in range(n)]
-    )
-    same = (array("d", [value] * n) for value in (85.0, 4.0, 101325.0))
-    notes = ["a note <of> the weather."]
-    return weather.Weather(
-        "Sines & sons", "invented", "made of sines", START_S, OFFSET_S, 3600, outdoor_c, *same, notes
-    )
-
-
-def house(**values):
-    """A house without bursts whose humidifier wets the glass for some minutes where nothing holds it back."""
-    glass = {"f_day": 0.6, "f_night": 0.6}
-    return housefile.House(
-        {"name": NAME, "humidifier": {"kg_h": 2.0}, "glass": glass, "gains": {"bursts": False}, **values}
-    )
-
-
-@pytest.fixture(scope="module")
-def few_days():
-    """Three cold days, run whole."""
-    done = replay.Replay(house(settings={"band_pct": 1.5}), sky(3, -26.0), 1, "house.toml")
-    done.run()
-    return done
 
 
 @pytest.fixture(scope="module")
@@ -60,10 +29,12 @@ def winter():
     made = replay.Replay(house(), sky(212, 10.0), 1, "house.toml")
     made.runs["shut"] = policies.run_shut(made.course, made.start_pct)
     made.runs["dial"] = policies.run_dial(made.course, made.caps_pct, 20.0, made.start_pct)
-    for name in ("plain", "plain_no_margin"):
+    for name in ("plain", "plain_no_margin", "outlook"):
         made.runs[name] = decided(
             policies.run_dial(made.course, made.caps_pct, 20.0, made.start_pct), made.course
         )
+    made.runs["outlook"].learned = Controller()
+    made.runs["best"] = policies.run_dial(made.course, made.caps_pct, 20.0, made.start_pct)
     made.result = made._result()
     return made
 
@@ -76,7 +47,7 @@ def decided(run, course):
         run.target_pct[k] = 20.0 + 5.0 * math.sin(k / 700.0)
         run.ceiling_pct[k] = 33.0 + 5.0 * math.sin(k / 900.0)
         run.reason[k] = (16, 17, 31)[k // 11 % 3]
-        run.binds[k] = (0, 2, 3, 4)[k // 37 % 4]
+        run.binds[k] = k // 37 % 5
     return run
 
 
@@ -195,10 +166,10 @@ def test_a_house_name_is_text_and_never_markup(page):
 
 def test_the_answer_comes_first_and_says_what_it_is_about(page, few_days):
     text = visible(page)
-    plain = few_days.result["policies"]["plain"]
+    shipped = few_days.result["policies"]["outlook"]
     sentence = re.search(r"With the controller this house .*? in simulation\.", text).group(0)
     assert (
-        f"{plain['mean_rh_pct']:.1f} %" in sentence
+        f"{shipped['mean_rh_pct']:.1f} %" in sentence
         and "modelled coldest spot, within stated tolerances" in sentence
     )
     assert f"{few_days.result['policies']['shut']['mean_rh_pct']:.1f} %" in sentence
@@ -207,17 +178,33 @@ def test_the_answer_comes_first_and_says_what_it_is_about(page, few_days):
 
 
 def test_every_policy_has_its_column_and_its_explanation(page, few_days):
-    assert set(few_days.runs) == {"shut", "dial", "plain", "plain_no_margin"}
+    assert list(few_days.runs) == ["shut", "dial", "plain", "plain_no_margin", "outlook", "best"]
     dial = few_days.result["policies"]["dial"]["setting_pct"]
     text = visible(page)
-    for heading in ("no humidifier", f"dial at {dial:g}{SPACE}%", "plain reset: the controller"):
-        assert heading in text
-    assert "A reset without margin, for comparison: not offered." in text
-    row = re.search(r'<th scope="row">Added wet minutes</th>(.*?)</tr>', page).group(1)
-    shown = re.findall(r"<td>(.*?)</td>", row)
-    assert shown == [
-        number(few_days.result["policies"][name]["added_wet_minutes"], 0) for name in few_days.runs
+    columns = re.search(r"<thead><tr>(.*?)</tr>", page[page.index("One winter, one house") :]).group(1)
+    assert re.findall("<span>(.*?)</span>", columns) == [
+        "no humidifier",
+        f"dial at {dial:g}{SPACE}%",
+        "plain reset",
+        "reset without margin, not offered",
+        "looking ahead: the controller",
+        "best possible",
     ]
+    explained = re.findall("<dt>(.*?)</dt>", page)
+    assert explained == [
+        "No humidifier",
+        "Dial",
+        "Plain reset",
+        "Reset without margin",
+        "Looking ahead: the controller",
+        "Best possible",
+        "The caps",
+    ]
+    assert "A reset without margin, for comparison: not offered." in text
+    for heading, key in (("Added wet minutes", "added_wet_minutes"), ("Share of the best", "share_of_best_pct")):
+        row = re.search(rf'<th scope="row">{heading}.*?</th>(.*?)</tr>', page).group(1)
+        shown = re.findall(r"<td>(.*?)</td>", row)
+        assert shown == [number(few_days.result["policies"][name][key], 0) for name in few_days.runs]
 
 
 def test_wet_minutes_of_a_few_are_all_in_the_data_and_in_the_drawing(page, few_days):
@@ -233,13 +220,14 @@ def test_wet_minutes_of_a_few_are_all_in_the_data_and_in_the_drawing(page, few_d
     found = strokes(page, "season", "plain_no_margin", "added")
     assert found[0][0] == pytest.approx(charts.LEFT + steps[0] * per_step, abs=0.06)
     assert all(width >= 1.5 for _, width in found)
-    assert marks["plain"]["added"] == marks["shut"]["own"] == []
-    assert strokes(page, "season", "plain", "added") == []
+    assert list(marks) == list(few_days.runs)
+    assert marks["plain"]["added"] == marks["outlook"]["added"] == marks["best"]["added"] == marks["shut"]["own"] == []
+    assert strokes(page, "season", "plain", "added") == strokes(page, "season", "outlook", "added") == []
 
 
 def test_a_lone_wet_minute_of_a_whole_winter_survives_and_the_page_stays_small(winter):
     k = 123_457
-    run = winter.runs["plain"]
+    run = winter.runs["outlook"]
     dry = run.w_g_kg[k]
     run.w_g_kg[k] = winter.course.wet_w_g_kg[k]
     try:
@@ -251,9 +239,9 @@ def test_a_lone_wet_minute_of_a_whole_winter_survives_and_the_page_stays_small(w
     assert len(text.encode()) <= 1_000_000
     assert took_s < 10.0  # 1 s where this was written; loose, for slow machines
     figure = embedded(text)["figures"]["season"]
-    assert [m["added"] for m in figure["marks"] if m["policy"] == "plain"] == [[k, 1]]
+    assert [m["added"] for m in figure["marks"] if m["policy"] == "outlook"] == [[k, 1]]
     per_step = (charts.WIDTH - charts.LEFT - charts.RIGHT) / (winter.course.n_steps - 1)
-    [(left, width)] = strokes(text, "season", "plain", "added")
+    [(left, width)] = strokes(text, "season", "outlook", "added")
     assert left == pytest.approx(charts.LEFT + k * per_step, abs=0.06) and width == 1.5
     for level in figure[
         "levels"
@@ -268,7 +256,7 @@ def test_a_lone_wet_minute_of_a_whole_winter_survives_and_the_page_stays_small(w
 
 def test_the_extreme_of_one_minute_survives_in_hour_and_day(winter):
     k = 50_000
-    run = winter.runs["plain"]
+    run = winter.runs["outlook"]
     before = run.rh_pct[k]
     run.rh_pct[k] = 91.0
     try:
@@ -287,7 +275,7 @@ def test_buckets_follow_the_local_clock(winter):
     course = winter.course  # begins at 18:00 local
     bounds = thinning.edges(course, thinning.DAY_S)
     assert bounds[:3] == [0, 360, 1800] and bounds[-1] == course.n_steps
-    level = thinning.thin(winter, winter.runs["plain"], winter.runs["shut"], thinning.DAY_S)
+    level = thinning.thin(winter, winter.runs["outlook"], winter.runs["shut"], thinning.DAY_S)
     assert level.n == len(bounds) - 1 == 213 and level.t0_s % thinning.DAY_S == 0
     assert level.values["outdoor_lo"][1] == min(course.outdoor_c[360:1800])
 
@@ -301,7 +289,7 @@ def test_the_coldest_night_is_minute_by_minute_from_noon_to_noon(page, few_days)
     assert min(outdoor) / scale == pytest.approx(min(few_days.course.outdoor_c), abs=0.01)
     first = (night["start"] - few_days.course.start_local_s) // 60
     scale, rh = level["columns"]["rh"]
-    assert rh[700] / scale == pytest.approx(few_days.runs["plain"].rh_pct[first + 700], abs=0.006)
+    assert rh[700] / scale == pytest.approx(few_days.runs["outlook"].rh_pct[first + 700], abs=0.006)
 
 
 def test_settings_are_all_there_with_help_and_changes_marked(page):
@@ -357,6 +345,11 @@ def test_a_foggy_house_is_told_so_plainly_with_what_to_do_first():
         < text.index("better or additional panes")
         < text.index("Seal the leaks")
     )
+    assert "beside this house's own fog it is let off" in text and "up to 60 minutes from one" in text
+    blocks = done.result["policies"]
+    assert {block["share_of_best_pct"] for block in blocks.values()} == {None}
+    row = re.search(r'<th scope="row">Share of the best.*?</th>(.*?)</tr>', report.render(done)).group(1)
+    assert set(re.findall(r"<td>(.*?)</td>", row)) == {"\u2013"}
     own = steps_of(embedded(report.render(done))["figures"]["season"]["marks"][0]["own"])
     assert len(own) == done.result["policies"]["shut"]["wet_minutes"]
 
@@ -378,8 +371,10 @@ def test_a_winter_that_does_not_bind_says_that_its_zero_says_little(few_days):
 def test_weather_without_a_heating_season_still_makes_a_report():
     done = replay.Replay(house(), sky(1, 25.0), 1, "house.toml")
     done.run()
-    assert done.result["policies"]["plain"]["mean_rh_pct"] is None
+    assert {block["mean_rh_pct"] for block in done.result["policies"].values()} == {None}
+    assert {block["share_of_best_pct"] for block in done.result["policies"].values()} == {None}
     text = visible(report.render(done))
+    assert "No heating season, so there was nothing to look ahead for." in text
     assert "no heating season" in text and "no reasons are counted" in text
 
 
@@ -442,7 +437,7 @@ def test_time_labels_are_months_in_a_winter_and_hours_in_a_night():
     months = [label for _, label in charts.time_ticks(october, october + 212 * 86400)]
     assert months == ["October", "November", "December", "January", "February", "March", "April"]
     night = charts.time_ticks(october + 43200, october + 129600)
-    assert [label for _, label in night][:3] == ["12:00", "15:00", "18:00"] and len(night) == 9
+    assert [label for _, label in night][:5] == ["12:00", "15:00", "18:00", "21:00", "2 Oct"] and len(night) == 9
 
 
 def test_a_path_keeps_every_corner():
