@@ -92,7 +92,7 @@ class TestStart(unittest.TestCase):
         new = hs.House()
         for name in hs.House.__slots__:
             value, wanted = getattr(house, name), getattr(new, name)
-            if not isinstance(wanted, (int, float)):
+            if not isinstance(wanted, (bool, int, float)):
                 value, wanted = list(value), list(wanted)
             self.assertEqual(value, wanted)
 
