@@ -160,7 +160,7 @@ class House:
         self.mean_store: float = 0.0
         self.day_gain: float = 0.0
         self.sat: float = 0.0
-        self.trials = array("f", bytes(4 * WIDTH * TRIALS)) if old is None else old.trials
+        self.trials: "array[float]" = array("f", bytes(4 * WIDTH * TRIALS)) if old is None else old.trials
         self.left = array("f", [1.0] * TRIALS)
         self.effect = array("f", [START_VALVE] * TRIALS)
         self.next: int = TRIALS  # the trial that the next slice begins with; TRIALS: none to do
