@@ -502,6 +502,7 @@ class Controller:
     def _advice(self, inputs: "Inputs", readings: "Readings", now_s: int) -> int:
         """Around dawn: the notice that asks for a look at the window, 0 where none would teach much."""
         glass = self.glass
+        self.window.allowed = self.settings.window_test_allowed == 1
         room_c = inputs.indoor_c - self._colder_k()
         night = self._is_night(readings)
         cautious_c = c.glass_temperature_c(room_c, inputs.outdoor_c, glass.cautious(night))

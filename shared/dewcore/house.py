@@ -126,7 +126,8 @@ class House:
         "distrusted",
     )
 
-    def __init__(self) -> None:
+    def __init__(self, old: "House | None" = None) -> None:
+        """old: a house to forget, whose largest array is taken over: a board may lack so much memory in one piece."""
         self.dry_per_h: float = START_DRY_PER_H
         self.store_per_h: float = START_STORE
         self.valve_g_kg_h: float = START_VALVE
@@ -159,7 +160,7 @@ class House:
         self.mean_store: float = 0.0
         self.day_gain: float = 0.0
         self.sat: float = 0.0
-        self.trials = array("f", [0.0] * (WIDTH * TRIALS))
+        self.trials: "array[float]" = array("f", bytes(4 * WIDTH * TRIALS)) if old is None else old.trials
         self.left = array("f", [1.0] * TRIALS)
         self.effect = array("f", [START_VALVE] * TRIALS)
         self.next: int = TRIALS  # the trial that the next slice begins with; TRIALS: none to do
@@ -175,6 +176,8 @@ class House:
     def _start_sums(self, n: int) -> None:
         """As if a little of what is likely had been seen already."""
         t = self.trials
+        for i in range(WIDTH * n, WIDTH * (n + 1)):
+            t[i] = 0.0
         i = WIDTH * n + SUMS
         t[i] = t[i + 4] = t[i + 7] = 0.001
         t[i + 3], t[i + 6], t[i + 8] = 0.001, 0.001, 0.0006

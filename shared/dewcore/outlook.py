@@ -178,7 +178,7 @@ class Outlook:
 
     def start_afresh(self) -> None:
         """Forget the house: another one, or a rebuilt one.  The place's weather stays known."""
-        self.house = House()
+        self.house = House(self.house)
         self.look_again()
 
     def look_again(self) -> None:

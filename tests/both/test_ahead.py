@@ -153,6 +153,12 @@ class TestWhenItHolds(unittest.TestCase):
         rig.scan(10)
         self.assertTrue(rig.controller.terms.ahead_pct > rig.controller.terms.plain_pct)
 
+    def test_by_day_it_already_counts_the_sleepers_of_the_night_to_come(self):
+        rig = looking({"room_excess_g_kg": 1.0, "room_colder_k": 2.0})
+        self.assertAlmostEqual(rig.controller.outlook.excess_pa, 162.92, delta=0.01)
+        self.assertAlmostEqual(rig.controller.outlook.colder_k, 2.0, delta=1e-5)
+        self.assertTrue(rig.controller.outlook.limit_pa < looking().controller.outlook.limit_pa - 150.0)
+
     def test_not_on_a_look_ahead_of_hours_ago(self):
         rig = looking()
         rig.scan(LONGEST_S)
@@ -201,6 +207,7 @@ class TestWhenItHolds(unittest.TestCase):
                 rig.scan(10)
             self.assertEqual(set(seen), set([(4.0, True)]))
             rigs.append(rig)
+            self.assertAlmostEqual(outlook.excess_pa, rig.controller.room_excess_pa, delta=1e-3)
         first, later = [rig.controller.outlook.limit_pa for rig in rigs]
         self.assertAlmostEqual(first, later, delta=0.02 * later)
 
@@ -616,6 +623,12 @@ class TestGuidance(unittest.TestCase):
     def test_a_test_is_offered_where_it_is_allowed(self):
         self.assertEqual(self.noticed(6, 0, {"window_test_allowed": 1}, rh_pct=44.0), (False, True))
         self.assertEqual(self.noticed(6, 0, {"window_test_allowed": 0}, rh_pct=44.0), (True, False))
+        rig = house(None, 6, rh_pct=44.0)
+        for allowed in (0, 1, 0):
+            rig.settings.change({"window_test_allowed": allowed})
+            rig.run(120)
+            self.assertEqual(rig.noticed(w.LOOK_AND_TEST), allowed == 1)
+            self.assertEqual(rig.noticed(w.LOOK_NOW), allowed == 0)
 
     def test_with_and_without_looking_ahead(self):
         self.assertEqual(self.noticed(6, 0, {"look_ahead": 0}, rh_pct=48.0), (True, False))

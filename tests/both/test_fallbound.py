@@ -171,7 +171,7 @@ class TestBlend(unittest.TestCase):
         return bound
 
     def test_over_thirty_days_the_own_record_comes_to_count_six_tenths(self):
-        """Prior 9 K, own 4 K x 1.2 = 4.8: on day 15 0.7 x 9 + 0.3 x 4.8 = 7.74, on day 30 0.4 x 9 + 0.6 x 4.8 = 6.48."""
+        """Prior 9 K, own 4 K x 1.2 = 4.8: by day 15 0.7 x 9 + 0.3 x 4.8 = 7.74, by 30 0.4 x 9 + 0.6 x 4.8 = 6.48."""
         for hours, fall_k in ((0, 9.0), (360, 7.74), (720, 6.48), (5000, 6.48)):
             self.assertAlmostEqual(falls(self.bound(hours, 4.0), 0, 20.0, 0.0)[0], fall_k, delta=NEAR)
 

@@ -82,6 +82,20 @@ class TestStart(unittest.TestCase):
             self.assertEqual([house.trials[hs.WIDTH * n + j] for j in range(8)], [0.0] * 8)
         self.assertEqual((set(house.left), set(house.effect)), ({1.0}, {1.0}))
 
+    def test_one_forgotten_leaves_nothing_but_room(self):
+        clock = Clock()
+        for _ in range(8):
+            worked(clock.quarter())
+        old = clock.house
+        house = hs.House(old)
+        self.assertTrue(house.trials is old.trials)
+        new = hs.House()
+        for name in hs.House.__slots__:
+            value, wanted = getattr(house, name), getattr(new, name)
+            if not isinstance(wanted, (bool, int, float)):
+                value, wanted = list(value), list(wanted)
+            self.assertEqual(value, wanted)
+
     def test_it_waits_for_the_first_trusted_reading(self):
         house = hs.House()
         house.minute(60, 3, 20.0, 40.0, 6.0, 0.0, 1, False)

@@ -3,7 +3,8 @@
 `Watch` keeps its own books of command, contact, latches, timers and outdoor air, in another way than dewcore
 does, calls none of dewcore's decisions and compares.  A broken promise is a line of text that begins with its
 number: V1 fan and interlocks, V2 latched alarms, V3 target below what the surfaces allow, V4 timers, V5 finite
-numbers, V6 settings, V7 one reason an active fault and none without, V8 shape of the Decision.
+numbers, V6 settings, V7 one reason an active fault and none without, V8 shape of the Decision, V9 window tests,
+starting afresh and what is told of looks and forecast.
 """
 
 from math import exp, log
@@ -12,7 +13,8 @@ from dewcore import words as w
 from dewcore.settings import TABLE, disagreement
 
 OFF, ON = 0, 1
-CLEAR = 4  # Readings.request
+REARM, WINDOW, CLEAR = 1, 2, 4  # Readings.request
+FOG, TAP_CLEAR = 1, 2  # Readings.tap
 INDOOR, RH, OUTDOOR, GLASS, SUPPLY, ROOM, ROOM_RH = range(7)
 # believable lowest and highest, oldest age [s], step that needs three readings, unchanged for too long [s]
 BELIEVABLE = (
@@ -27,6 +29,14 @@ BELIEVABLE = (
 LATCHED = (w.LEAK_WET, w.OVERFLOW, w.WELDED, w.DRAIN_RUNS, w.RELAY_FAILED)
 LATCHED_MASK = sum(1 << code for code in LATCHED)
 STALE_TARGET_S = 60  # without a new value the target is renewed this often
+SLICES = 7  # scans of a look-ahead; the one that begins it does none
+PAST_S = 10800  # a look-ahead of longer ago holds no longer
+# a window test: longest, pause after it, so many within a day [s, s, 1], highest above the cautious ceiling [% RH]
+TEST_S, TEST_PAUSE_S, TESTS_A_DAY, TEST_PCT = 1800, 10800, 3, 8.0
+# what the forecast's age tells is judged with each look-ahead, so late by this much time and so many scans
+TOLD_S, TOLD_SCANS = 800, 14
+AHEAD = w.FORECAST_OLD, w.FORECAST_ELSEWHERE, w.SELF_DOUBT, w.LOOKS_TORN, w.LOOK_NOW, w.LOOK_AND_TEST
+LATE = sum(1 << code for code in (*AHEAD, w.WINDOW_DRYING))
 
 
 def over_water_pa(t_c):
@@ -178,6 +188,17 @@ class Watch:
         self.unsure_season = 0
         self.standing = []
         self.finishing = False
+        # looking ahead, looks at the window, window tests
+        self.looked_scans = 0  # since it could last begin afresh
+        self.tapped = None
+        self.taps = self.clears = 0
+        self.asked = WINDOW  # a request that outlasts a boot begins no test
+        self.test_s = None
+        self.tests = []
+        self.test_end_s = None
+        self.presets = []
+        self.told = []
+        self.rearmed = None
         self.broken = []
 
     def check(self):
@@ -196,7 +217,11 @@ class Watch:
                 self.tracks[index].note(world.readings.samples[index], now_s)
         self._trust(world.controller.judge.inputs, now_s)
         self._outdoor(world.controller.judge.inputs, world.settings, now_s, seconds)
+        self._owner(world, now_s)
+        self._ahead(world, now_s, seconds)
         self._target(world, d, now_s)
+        self._binds(world.controller.terms, d)
+        self._learned(world, d, now_s)
         expected, notices, unsure = self._reasons(world, d, now_s, seconds)
         self._interlocks(world, d, now_s)
         self._timing(world.settings, d, now_s)
@@ -214,7 +239,7 @@ class Watch:
     def _shape(self, d):
         if type(d.valve) is not bool or d.valve != (d.refusals == 0):
             self.fail("V8 valve %r with refusals %x" % (d.valve, d.refusals))
-        if not 0 <= d.refusals < 1 << 27 or not 0 <= d.notices < 1 << 11:
+        if not 0 <= d.refusals < 1 << len(w.REFUSALS) or not 0 <= d.notices < 1 << len(w.NOTICES):
             self.fail("V8 a mask has a bit of no reason: %x %x" % (d.refusals, d.notices))
         for name in ("refusals", "notices", "proof", "hold_s", "binds"):
             if type(getattr(d, name)) is not int:
@@ -223,12 +248,16 @@ class Watch:
             self.fail("V8 hold_s %d, proof %d, binds %d" % (d.hold_s, d.proof, d.binds))
 
     def _finite(self, controller):
-        for part in (controller.decision, controller.judge.inputs, controller.margin, controller.terms):
+        parts = (controller.decision, controller.judge.inputs, controller.margin, controller.terms)
+        if self.looked_scans % 8 == 0:  # many numbers, and none of them that is lost comes back
+            parts += controller.outlook, controller.outlook.house, controller.now_margin
+        for part in parts:
             for name in type(part).__slots__:
                 value = getattr(part, name)
                 if type(value) is float and not value - value == 0.0:
                     self.fail("V5 %s.%s is %r" % (type(part).__name__, name, value))
         kept = (controller.glass_colder_k, controller.room_colder_k, controller.room_excess_pa)
+        kept += (controller.f_day, controller.f_night)
         if not sum(kept) - sum(kept) == 0.0:
             self.fail("V5 kept of the sensors: %r" % (kept,))
 
@@ -292,21 +321,126 @@ class Watch:
 
     # ---- the target
 
+    def _owner(self, world, now_s):
+        """Taps, starting afresh and window tests as the readings tell them."""
+        readings = world.readings
+        tap = readings.tap
+        if self.tapped is not None and tap != self.tapped and tap in (FOG, TAP_CLEAR):
+            self.taps += 1
+            self.clears += tap == TAP_CLEAR
+        fog = tap == FOG and self.tapped is not None and self.tapped != FOG
+        self.tapped = tap
+        request = readings.request
+        if self.rearmed is not None and request == REARM and not self.rearmed:
+            self.taps = self.clears = 0
+            self.looked_scans = 0
+            if world.controller.outlook.house.hours or any(world.controller.glass.looks):
+                self.fail("V9 something is still known after starting afresh")
+        self.rearmed = request == REARM
+        self._window(world, fog, now_s)
+        self.asked = request
+
+    def _window(self, world, fog, now_s):
+        """A window test runs only where it was begun, allowed and can be learned from, and not for too long."""
+        readings = world.readings
+        inputs = world.controller.judge.inputs
+        testing = world.controller.window.testing
+        if not testing:
+            if self.test_s is not None:
+                self.test_end_s = now_s
+            self.test_s = None
+            return
+        if self.test_s is None:
+            if self.asked == WINDOW:
+                self.fail("V9 a window test began without having been asked for")
+            if self.test_end_s is not None and now_s - self.test_end_s < TEST_PAUSE_S:
+                self.fail("V9 a window test %d s after the last" % (now_s - self.test_end_s))
+            self.test_s = now_s
+            self.tests = [at for at in self.tests if now_s - at < 86400] + [now_s]
+            if len(self.tests) > TESTS_A_DAY:
+                self.fail("V9 %d window tests within a day" % len(self.tests))
+        elif fog:
+            self.fail("V9 a window test goes on though fog was seen")
+        if not world.settings.window_test_allowed or readings.request != WINDOW:
+            self.fail("V9 a window test that nobody allows or asks for")
+        if not now_s < readings.request_until_s or not now_s - self.test_s < TEST_S:
+            self.fail("V9 a window test of %d s" % (now_s - self.test_s))
+        if inputs.trusted & 3 != 3 or inputs.outdoor_basis or not inputs.indoor_c - inputs.outdoor_c >= 10.0:
+            self.fail("V9 a window test on readings that teach nothing")
+
+    def _ahead(self, world, now_s, seconds):
+        """Count the scans since which a look-ahead may have been complete."""
+        self.looked_scans += 1
+        if not 0 <= seconds <= PAST_S:
+            self.looked_scans = 1  # this one may begin it
+
     def _target(self, world, d, now_s):
         terms = world.controller.terms
-        if not d.target_pct <= max(0.0, d.ceiling_pct) or not d.target_pct >= 0.0:
-            self.fail("V3 target %r, ceiling %r" % (d.target_pct, d.ceiling_pct))
-        for name in type(terms).__slots__:
-            if not d.target_pct <= max(0.0, getattr(terms, name)):
-                self.fail("V3 target %r is above %s %r" % (d.target_pct, name, getattr(terms, name)))
+        testing = world.controller.window.testing
+        glass_pct = max(terms.plain_pct, min(terms.ahead_pct, terms.now_pct), terms.test_pct)
+        lowest = max(0.0, min(terms.owner_pct, terms.corner_pct, terms.envelope_pct, glass_pct))
+        if d.target_pct != lowest:
+            self.fail("V3 target %r, its terms say %r" % (d.target_pct, lowest))
+        if not testing and (terms.test_pct > -100.0 or not d.target_pct <= max(0.0, d.ceiling_pct)):
+            self.fail("V3 target %r, ceiling %r, test %r" % (d.target_pct, d.ceiling_pct, terms.test_pct))
         self.bounds = [bound for bound in self.bounds if bound[0] >= now_s - STALE_TARGET_S]
         self.bounds.append((now_s, *self._allowed(world)))
         target = max(bound[1] for bound in self.bounds)
         ceiling = max(bound[2] for bound in self.bounds)
+        if testing:
+            target = max(target, self._tested(world))
         if not d.target_pct <= max(0.0, target) * 1.01 + 0.05:
             self.fail("V3 target %.3f, worked out %.3f" % (d.target_pct, target))
         if not d.ceiling_pct <= ceiling + 0.01 * abs(ceiling) + 0.05:
             self.fail("V3 ceiling %.3f, worked out %.3f" % (d.ceiling_pct, ceiling))
+
+    def _binds(self, terms, d):
+        """What is named is a term that equals the target."""
+        named = (
+            (terms.plain_pct, terms.now_pct, terms.ahead_pct, terms.test_pct),
+            (terms.ahead_pct,),
+            (terms.corner_pct,),
+            (terms.envelope_pct,),
+            (terms.owner_pct,),
+        )[d.binds]
+        if d.target_pct not in [max(0.0, term) for term in named]:
+            self.fail("V3 target %r is said to be set by %r" % (d.target_pct, named))
+        if d.binds == 1 and not terms.plain_pct < terms.ahead_pct < terms.now_pct:
+            self.fail("V3 the outlook is named with plain %r, now %r" % (terms.plain_pct, terms.now_pct))
+
+    def _factors(self, controller, s, now_s):
+        """(day, night) factor worked with; above the settings only where looks at a clear window say so."""
+        self.presets = [past for past in self.presets if past[0] >= now_s - STALE_TARGET_S]
+        self.presets.append((now_s, s.glass_f_day, s.glass_f_night))
+        day = max(past[1] for past in self.presets)
+        night = max(past[2] for past in self.presets)
+        if not controller.f_night <= controller.f_day:
+            self.fail("V3 the glass is better at night: %r, %r" % (controller.f_night, controller.f_day))
+        if self.clears == 0 and not (controller.f_day <= day and controller.f_night <= night):
+            self.fail("V3 the glass is taken for better than set: %r, %r" % (controller.f_day, controller.f_night))
+        return controller.f_day, controller.f_night
+
+    def _room(self, world):
+        """(how much colder [K], how much moister [Pa] with sleepers, without) the coldest room is now."""
+        s = world.settings
+        inputs = world.controller.judge.inputs
+        colder_k = s.room_colder_k
+        excess_pa = 0.0
+        if inputs.trusted >> ROOM & 1 and inputs.trusted >> ROOM_RH & 1:
+            colder_k = max(colder_k, inputs.indoor_c - inputs.room_c)
+            room_pa = 0.01 * inputs.room_rh_pct * over_water_pa(inputs.room_c)
+            excess_pa = max(0.0, room_pa - 0.01 * inputs.rh_pct * over_water_pa(inputs.indoor_c))
+        return colder_k, max(excess_pa, s.room_excess_g_kg * 162.9), excess_pa
+
+    def _tested(self, world):
+        """Highest target [% RH] of a window test: 8 % above where the cautious factor's glass gets wet."""
+        inputs = world.controller.judge.inputs
+        night = world.is_night()
+        colder_k, sleepers_pa, excess_pa = self._room(world)
+        f = world.controller.glass.cautious(night)
+        glass_c = on_surface_c(inputs.indoor_c - colder_k, inputs.outdoor_c, f)
+        wet_pa = on_surface_pa(glass_c) - (sleepers_pa if night else excess_pa)
+        return min(self.slow, 100.0 * wet_pa / over_water_pa(inputs.indoor_c) + TEST_PCT)
 
     def _allowed(self, world):
         """(highest target, highest ceiling) [% RH] by the surfaces as they stand, from the documents' equations."""
@@ -314,16 +448,11 @@ class Watch:
         inputs = world.controller.judge.inputs
         indoor_c = inputs.indoor_c
         night = world.is_night()
-        colder_k = s.room_colder_k
-        excess_pa = 0.0
-        if inputs.trusted >> ROOM & 1 and inputs.trusted >> ROOM_RH & 1:
-            colder_k = max(colder_k, indoor_c - inputs.room_c)
-            room_pa = 0.01 * inputs.room_rh_pct * over_water_pa(inputs.room_c)
-            excess_pa = max(0.0, room_pa - 0.01 * inputs.rh_pct * over_water_pa(indoor_c))
-        sleepers_pa = max(excess_pa, s.room_excess_g_kg * 162.9)
+        colder_k, sleepers_pa, excess_pa = self._room(world)
+        f_day, f_night = self._factors(world.controller, s, world.now_s)
         full = over_water_pa(indoor_c)
-        glass_c = on_surface_c(indoor_c - colder_k, inputs.outdoor_c, s.glass_f_night if night else s.glass_f_day)
-        plain_c = on_surface_c(indoor_c - colder_k, inputs.outdoor_c, s.glass_f_night)
+        glass_c = on_surface_c(indoor_c - colder_k, inputs.outdoor_c, f_night if night else f_day)
+        plain_c = on_surface_c(indoor_c - colder_k, inputs.outdoor_c, f_night)
         if inputs.trusted >> GLASS & 1:
             glass_c = min(glass_c, inputs.glass_c)
             plain_c = min(plain_c, inputs.glass_c)
@@ -338,8 +467,51 @@ class Watch:
             outdoor_pa = min(outdoor_pa, air.mean_pa) if lost else air.mean_pa
         corner_pct = 80.0 * over_water_pa(on_surface_c(indoor_c, mean_c, s.corner_f)) / full
         envelope_pct = min(s.cap_pct, 100.0 * (outdoor_pa + s.vapour_excess_pa) / full)
-        ceiling = min(now_pct, corner_pct, envelope_pct)
-        return min(ceiling, plain_pct, s.wish_pct), ceiling
+        self.slow = min(corner_pct, envelope_pct, s.wish_pct)
+        glass_pct = plain_pct
+        if s.look_ahead and inputs.outdoor_basis == 0 and self.looked_scans > SLICES:
+            glass_pct = max(plain_pct, now_pct - s.rh_tolerance_pct)
+        return min(self.slow, glass_pct), min(now_pct, corner_pct, envelope_pct)
+
+    # ---- what the look-ahead, the forecast and the looks let it tell
+
+    def _learned(self, world, d, now_s):
+        """The notices that come late, or not at every scan: none without its reason, the forecast's age always."""
+        readings = world.readings
+        controller = world.controller
+        inputs = controller.judge.inputs
+        utc_s = readings.utc_s
+        aged = False
+        age_s = utc_s - readings.forecast_issued_s
+        if utc_s > 0 and readings.forecast_issued_s > 0:
+            aged = not (-600 <= age_s <= 64800 and utc_s - readings.forecast_start_s >= -600)
+        minute = (utc_s + readings.utc_offset_s) // 60 % 1440 if utc_s else -1
+        near = utc_s > 0 and readings.forecast_issued_s > 0 and not aged and inputs.outdoor_basis == 0
+        now = (
+            1 << w.FORECAST_OLD if aged else 0,
+            (1 << w.FORECAST_ELSEWHERE if near else 0)
+            | (1 << w.SELF_DOUBT if controller.outlook.house.distrusted else 0)
+            | (1 << w.LOOKS_TORN if self.taps > 1 else 0)
+            | (1 << w.LOOK_NOW | 1 << w.LOOK_AND_TEST if 300 <= minute < 600 else 0)
+            | (1 << w.WINDOW_DRYING if controller.window.drying else 0),
+        )
+        told = self.told
+        while len(told) > TOLD_SCANS and told[1][0] < now_s - TOLD_S:
+            del told[0]
+        told.append((now_s, bool(world.settings.look_ahead), *now))
+        if controller.window.testing != bool(d.notices >> w.WINDOW_TEST & 1):
+            self.fail("V9 window test %r, told %x" % (controller.window.testing, d.notices))
+        may = 0
+        for _, _, old, others in self.told:
+            may |= old | others
+        sure = len(self.told) > TOLD_SCANS and self.told[0][0] < now_s - TOLD_S and all(past[1] for past in self.told)
+        late = LATE & d.notices
+        if not sure:
+            late &= ~(1 << w.FORECAST_OLD | 1 << w.FORECAST_ELSEWHERE)
+        if late & ~may:
+            self.fail("V9 told without a reason: %s" % bits(late & ~may, w.NOTICES))
+        if sure and all(past[2] for past in self.told) and not d.notices >> w.FORECAST_OLD & 1:
+            self.fail("V9 an old forecast is not told")
 
     # ---- the reasons
 
@@ -633,6 +805,7 @@ class Watch:
         if self.tracks[OUTDOOR].restated:  # which of the two is held against is nobody's promise
             notices = notices & ~(1 << w.OUTDOOR_HELD) | d.notices & 1 << w.OUTDOOR_HELD
         late = 1 << w.CLOCK_UNKNOWN | 1 << w.GLASS_BAD | 1 << w.ROOM_BAD  # these wait for the next target
+        notices |= d.notices & (LATE | 1 << w.WINDOW_TEST)  # looked at by `_learned`
         said = self._standing(d)
         wrong = (d.notices ^ notices) & ~late | (d.notices & late ^ said)
         if wrong:

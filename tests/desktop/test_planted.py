@@ -18,7 +18,8 @@ from mistakes import MISTAKES  # noqa: E402
 
 GROUPS = (
     "judge readings outdoors margin ceiling permit valve settings controller psychro record words "
-    "plant policies metrics weather winters"
+    "house outlook fallbound forecast glass window_test "
+    "plant policies metrics weather winters best"
 ).split()
 
 

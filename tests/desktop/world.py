@@ -47,6 +47,11 @@ AGES_S = {"old": 40, "older": 7300, "future": -100}
 CLOCKS_S = (0, 1, 1766300000, 1766343200, 1766343200 - 946684800, 1766343200 + 946684800, 2147483647)
 
 
+# Seconds from a forecast's issue, and from its first hour, to now.
+ISSUED_S = (0, 0, 600, 7200, 7200, 30000, 64800, 65000, -500, -700, -7200, 10**9)
+UNTIL_S = (0, 1, 60, 1200, 3600, 100000, -5)
+
+
 def random_settings(rng, count):
     """So many random rows of the table, each within its bounds; which of them agree is for `change` to say."""
     changes = {}
@@ -99,6 +104,23 @@ class World:
     def bounce(self, name):
         """The contact left its state and came back since the last scan."""
         getattr(self.readings, name).since_s = self.now_s
+
+    def forecast(self, rng):
+        """A forecast near the outdoor reading, far from it, with holes, or of no sense at all."""
+        readings = self.readings
+        readings.forecast_issued_s = max(0, readings.utc_s - rng.choice(ISSUED_S))
+        readings.forecast_start_s = max(0, readings.forecast_issued_s - rng.choice((0, 0, 3600, -3600, -86400)))
+        kind = rng.choice(("near", "near", "far", "holes", "nonsense", "none"))
+        value = 10.0 * self.values["outdoor_c"] if self.values["outdoor_c"] == self.values["outdoor_c"] else 0.0
+        value = min(600.0, max(-700.0, value)) + (rng.choice((-150.0, 150.0)) if kind == "far" else 0.0)
+        for n in range(r.FORECAST_HOURS):
+            value += rng.uniform(-15.0, 15.0)
+            hour = min(32767, max(-32768, int(value)))
+            if kind == "none" or kind == "holes" and rng.random() < 0.2:
+                hour = r.FORECAST_NONE
+            elif kind == "nonsense":
+                hour = rng.choice((-32768, -32767, -701, -700, 0, 600, 601, 32767))
+            readings.forecast_dc[n] = hour
 
     def heal(self):
         """Everything as it should be, for whatever is fitted now."""
@@ -189,6 +211,9 @@ EVERYTHING = {
     "relay": 2,
     "clear": 1,
     "rearm": 1,
+    "tap": 1,
+    "window": 1,
+    "forecast": 1,
     "clock": 1,
     "settings": 1,
     "reboot": 1,
@@ -209,6 +234,10 @@ KINDS = (
     ("warm", (300, 600), 0.05, {"outdoor": 2, "walk": 1}, {}),
     ("humid", (60, 300), 0.05, {"walk": 1, "mode": 1, "heal": 1}, {}),
     ("supply", (10, 30), 0.15, {"supply": 6, "heat": 1, "contact": 1, "heal": 3}, {"has_supply": 1, "fan_grade": 1}),
+    ("window", (10, 30, 60), 0.08, {"tap": 4, "window": 6, "walk": 3, "rearm": 1, "clock": 1}, {"window_test_allowed": 1}),
+    ("looks", (60, 300), 0.3, {"tap": 8, "humid": 4, "walk": 1}, {}),
+    ("forecast", (60, 300, 600), 0.1, {"forecast": 3, "walk": 4, "outdoor": 2, "clock": 1}, {"look_ahead": 1}),
+    ("doubt", (300,), 0.0, {"walk": 1}, {"look_ahead": 1, "has_absent": 0}),
 )
 
 
@@ -223,6 +252,7 @@ class Episode:
         self.refusals = 0
         self.notices = 0
         self.opened = 0
+        self.asking = 0  # scans for which the owner still confirms being at the window
         rng = self.rng
         self.kind, self.steps_s, self.share, weights, given = rng.choice(KINDS)
         self.names = [name for name, weight in weights.items() for _ in range(weight)]
@@ -251,13 +281,22 @@ class Episode:
             world.values["rh_pct"] = 5.0
         elif self.kind == "long":
             world.values["rh_pct"] = 3.0
+        elif self.kind in ("window", "looks", "forecast"):
+            world.readings.utc_s = 1766275200 + rng.randint(3, 10) * 3600  # a morning in December
+            world.values.update(rh_pct=rng.uniform(38.0, 52.0), outdoor_c=rng.choice((-8.0, 0.0, 3.0)))
+        elif self.kind == "doubt":
+            world.readings.utc_s = 1766275200
+            world.values.update(rh_pct=20.0, outdoor_c=0.0)
 
     def play(self):
         """All scans, or up to the first broken promise: its text or None."""
         rng = self.rng
         world = self.world
         for n in range(self.scans):
-            world.readings.request = r.REQUEST_NONE
+            world.readings.request = r.REQUEST_WINDOW if self.asking else r.REQUEST_NONE
+            self.asking = max(0, self.asking - 1)
+            if self.kind == "doubt":  # a dry half day, then moisture that no rate explains
+                world.values["rh_pct"] = min(70.0, max(20.0, 20.0 + (n - 144) / 2.4))
             while rng.random() < self.share:
                 getattr(self, "do_" + rng.choice(self.names))()
             broken = world.scan(rng.choice(self.steps_s))
@@ -335,6 +374,21 @@ class Episode:
 
     def do_rearm(self):
         self.world.readings.request = self.rng.choice((r.REQUEST_REARM, r.REQUEST_WINDOW, r.REQUEST_TIMED_RUN, 99))
+        self.world.readings.request_until_s = self.world.now_s + self.rng.choice(UNTIL_S)
+
+    def do_tap(self):
+        self.world.readings.tap = self.rng.choice((r.TAP_NONE, r.TAP_NONE, r.TAP_FOG, r.TAP_CLEAR, 99))
+
+    def do_window(self):
+        self.asking = self.rng.choice((1, 3, 20, 200))
+        self.world.readings.request = r.REQUEST_WINDOW
+        self.world.readings.request_until_s = self.world.now_s + self.rng.choice(UNTIL_S)
+
+    def do_forecast(self):
+        self.world.forecast(self.rng)
+
+    def do_humid(self):
+        self.world.values["rh_pct"] = self.rng.uniform(25.0, 65.0)
 
     def do_clock(self):
         readings = self.world.readings

@@ -34,6 +34,10 @@ NOT_BEHAVIOUR = (
 LIKELY = {  # group: test files that look at it closest, without test_ and .py
     "readings": ("judge", "interlocks"),
     "permit": ("interlocks",),
+    "controller": ("controller", "ahead"),
+    "outlook": ("outlook", "ahead"),
+    "house": ("house", "learning"),
+    "window_test": ("window_test", "ahead"),
     "plant": ("plant", "plant_reference"),
     "policies": ("policies",),
     "metrics": ("metrics",),
