@@ -13,13 +13,12 @@ OURS = {*FILES, *(name + ".part" for name in FILES)}  # a part is what a kill le
 
 def run(weathers: list, out: str, seed: int, n_houses: int, workers: "int | None", dask: "str | None") -> int:
     """The first n_houses of the draw `seed` that pass, in each of the winters; 0 done, 130 interrupted."""
-    folder = checked_folder(out, weathers)
+    folder = checked_folder(out)
     for number, name in enumerate(weathers):
         if name in weathers[:number]:
             raise InputError(f"--weather {shown(name)}: found it twice, allowed is once each; leave one out")
     skies = [family_run.Winter(name, named.winter(name)) for name in weathers]
     plan = family_run.Plan(skies, seed, n_houses)
-    folder.mkdir(exist_ok=True)
 
     def engine():
         return family_run.Cluster(dask) if dask else family_run.Processes(workers or os.cpu_count() or 1)
@@ -36,7 +35,7 @@ def run(weathers: list, out: str, seed: int, n_houses: int, workers: "int | None
     return 0
 
 
-def checked_folder(out: str, inputs: list) -> Path:
+def checked_folder(out: str) -> Path:
     """The folder to write into, new or of an earlier run of drawn houses; InputError for any other."""
     if not out:
         raise InputError("--out: found no name; name a folder to write")

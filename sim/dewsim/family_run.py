@@ -6,6 +6,7 @@ sorted once all are.  In each winter the draws are judged from index 0 on until 
 
 import hashlib
 import json
+import logging
 import math
 import multiprocessing
 import os
@@ -13,7 +14,7 @@ import signal
 import sys
 import threading
 import time
-from concurrent.futures import FIRST_COMPLETED, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, CancelledError, ProcessPoolExecutor, wait
 from concurrent.futures.process import BrokenProcessPool
 from pathlib import Path
 
@@ -22,8 +23,8 @@ from dewsim.errors import InputError, shown, shown_path
 
 FORMAT = 1
 CASES = "cases.jsonl"
-LONGEST_LINE = 100_000
 WAITING = 2  # draws handed out for each worker
+CONNECT_S = 10  # to a scheduler
 TRIES = 3  # of a case whose worker on a cluster was lost
 LEAST_PASS = 0.02  # where after MOST_WITHOUT draws fewer pass, the winter is too mild for a family
 MOST_WITHOUT = 1000
@@ -87,22 +88,30 @@ class Kept:
     """The cases of a plan in a folder: found ones by (winter number, index), and new ones added as they come."""
 
     def __init__(self, folder: Path, plan: Plan):
+        self.folder = folder
         self.path = folder / CASES
         self.plan = plan
+        self.header = json.dumps(plan.header(), ensure_ascii=False)
         self.found: dict = {}
+        self._whole = 0
         self._file = None
 
-    def open(self) -> None:
-        """Read what an earlier run kept, or begin; InputError where it is of another plan."""
-        header = json.dumps(self.plan.header(), ensure_ascii=False)
-        whole = 0
+    def read(self) -> None:
+        """Read what an earlier run kept, if there was one; InputError where it is of another plan."""
         if self.path.exists():
-            whole = self._read(header)
-        self._file = open(self.path, "r+b" if self.path.exists() else "w+b")
-        self._file.truncate(whole)  # what a kill tore off in mid-line is done again
-        self._file.seek(whole)
-        if not whole:
-            self._line(header)
+            self._whole = self._read(self.header)
+
+    def begin(self) -> None:
+        """Be ready to add; the folder is made if need be."""
+        try:
+            self.folder.mkdir(exist_ok=True)
+            self._file = open(self.path, "r+b" if self.path.exists() else "w+b")
+            self._file.truncate(self._whole)  # what a kill tore off in mid-line is done again
+            self._file.seek(self._whole)
+        except OSError as error:
+            raise unwritable(self.folder, error) from None
+        if not self._whole:
+            self._line(self.header)
 
     def _read(self, header: str) -> int:
         """Take over every whole line; the number of bytes they have."""
@@ -153,9 +162,12 @@ class Kept:
         self._line(json.dumps(row, ensure_ascii=False, allow_nan=False))
 
     def _line(self, text: str) -> None:
-        self._file.write(text.encode() + b"\n")
-        self._file.flush()
-        os.fsync(self._file.fileno())
+        try:
+            self._file.write(text.encode() + b"\n")
+            self._file.flush()
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            raise unwritable(self.folder, error) from None
 
     def close(self) -> None:
         """Nothing more comes."""
@@ -167,9 +179,20 @@ class Kept:
         """Put the finished file's lines in order, whole or not at all."""
         self.close()
         part = self.path.with_name(CASES + ".part")
-        lines = [self.plan.header(), *(self.found[key] for key in sorted(self.found))]
-        part.write_text("".join(json.dumps(line, ensure_ascii=False) + "\n" for line in lines), "utf-8")
-        part.replace(self.path)
+        lines = [self.header, *(json.dumps(self.found[key], ensure_ascii=False) for key in sorted(self.found))]
+        try:
+            part.write_text("".join(line + "\n" for line in lines), "utf-8")
+            part.replace(self.path)
+        except OSError as error:
+            raise unwritable(self.folder, error) from None
+
+
+def unwritable(folder: Path, error: OSError) -> InputError:
+    """The refusal of a folder that cannot take any more."""
+    return InputError(
+        f"--out {shown_path(folder)}: cannot be written ({error.strerror}); what is done is kept: make room, and give "
+        "the same command again"
+    )
 
 
 # What is next
@@ -249,6 +272,9 @@ def _leave_with(parent) -> None:
 class Processes:
     """This machine's cores."""
 
+    lost: tuple = (BrokenProcessPool,)
+    loss = "a worker was killed, perhaps for want of memory; give fewer --workers"
+
     def __init__(self, workers: int):
         self.workers = workers
         self.pool = ProcessPoolExecutor(workers, initializer=begin_worker)
@@ -268,6 +294,8 @@ class Processes:
 class Cluster:
     """The workers of a Dask scheduler; a case whose worker is lost is worked out by another one."""
 
+    loss = "the cluster was lost; start it anew"
+
     def __init__(self, address: str):
         try:
             from distributed import Client
@@ -275,14 +303,18 @@ class Cluster:
             raise InputError(
                 f"--dask {shown(address)}: found no Dask here; install it with: pip install 'dewmargin[cluster]'"
             ) from None
+        for name in ("distributed", "distributed.client", "tornado", "asyncio"):  # what goes wrong is said once, in one line
+            logging.getLogger(name).setLevel(logging.CRITICAL + 1)
         try:
-            self.client = Client(address, timeout=10, set_as_default=False)
+            self.client = Client(address, timeout=CONNECT_S, set_as_default=False)
             if not self.client.nthreads():
                 raise OSError("it has no workers")
         except (OSError, ValueError, TypeError) as error:
             reason = shown(str(error).partition("\n")[0], 200)
             raise InputError(f"--dask {shown(address)}: no cluster to work with ({reason}); correct it") from None
-        self.address = address
+        from distributed import KilledWorker
+
+        self.lost = (KilledWorker, CancelledError, TimeoutError, OSError)
         self.executor = self.client.get_executor(pure=False, retries=TRIES)
 
     @property
@@ -314,7 +346,7 @@ def work_off(plan: Plan, kept: Kept, engine, progress) -> None:
             return
         for future in wait(pending, timeout=1.0, return_when=FIRST_COMPLETED).done:
             number = pending.pop(future)
-            row = future.result()
+            row = result_of(future, engine, kept)
             kept.add(number, row)
             queue.done(number, row)
         mild = queue.too_mild()
@@ -324,6 +356,16 @@ def work_off(plan: Plan, kept: Kept, engine, progress) -> None:
                 f"{queue.passed[mild] + queue.left_out[mild]} drawn: too mild a winter; leave it out"
             )
         progress.share(told(queue, began, started))
+
+
+def result_of(future, engine, kept: Kept) -> dict:
+    """What a worker found; InputError where the workers themselves were lost."""
+    try:
+        return future.result()
+    except engine.lost:
+        raise InputError(
+            f"--out {shown_path(kept.folder)}: {engine.loss}, and then the same command again: what is done is kept"
+        ) from None
 
 
 def told(queue: Queue, began: float, started: float) -> "tuple[float, str]":
@@ -375,30 +417,25 @@ class Line:
 
 
 def run(plan: Plan, folder: Path, engine_of, stream=sys.stderr) -> dict:
-    """Work off a plan into an existing folder; the cases by (winter number, index), sorted.
+    """Work off a plan into a folder; the cases by (winter number, index), sorted.
 
-    engine_of(): makes the engine, only where there is something to do.  Whatever ends this early, what is done is
-    kept.
+    engine_of(): makes the engine, only where there is something to do, and before anything is written.  Whatever ends
+    this early, what is done is kept.
     """
     kept = Kept(folder, plan)
-    kept.open()
+    kept.read()
+    engine = engine_of() if Queue(plan, kept.found).next() else None
     line = Line(stream)
+    failed = True
     try:
-        if Queue(plan, kept.found).next():
-            engine = engine_of()
-            failed = True
-            try:
-                work_off(plan, kept, engine, line)
-                failed = False
-            finally:
-                engine.close(failed)
+        kept.begin()
+        if engine:
+            work_off(plan, kept, engine, line)
         kept.sort()
-    except BrokenProcessPool:
-        raise InputError(
-            f"--out {shown_path(folder)}: a worker was killed, perhaps for want of memory; what is done is kept: give "
-            "the same command again, with fewer --workers"
-        ) from None
+        failed = False
     finally:
         line.end()
         kept.close()
+        if engine:
+            engine.close(failed)
     return {key: kept.found[key] for key in sorted(kept.found)}

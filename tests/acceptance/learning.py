@@ -1,0 +1,152 @@
+"""Does the learned house foretell a day?  Clear, binding houses, from day 14 on, from starts right and wrong by two.
+
+Usage: learning.py WINTER [WINTER ...] [--houses N] [--seed N] [--start FACTOR ...]; a WINTER is a weather file or
+KIND:SEED.  Every six hours the simulated house is stepped a day on with the valve shut, and the controller's own
+rates do the same from what it knows then, on the weather that follows (temperatures only, as it measures them).
+Told: share of days foretold more than 0.3 g/kg too dry with the room for bursts added, which should be 2 % at most,
+and the median of what is foretold too humid without and with that room.  --start: what the rates held likely before
+anything is seen are multiplied by.  Exit status 1 where the too dry are over 2 % of all days.
+"""
+
+import argparse
+import statistics
+import sys
+from concurrent.futures import ProcessPoolExecutor
+from copy import copy
+from functools import cache
+from itertools import count
+from pathlib import Path
+
+sys.path[:0] = [str(Path(__file__).resolve().parents[2] / folder) for folder in ("shared", "sim")]
+
+from dewcore import house as learned  # noqa: E402
+from dewcore.controller import Controller  # noqa: E402
+from dewsim import family, forecasts, metrics, plant, policies, weather, winters  # noqa: E402
+
+FROM_DAY = 14
+EVERY_MIN = 360
+DAY_MIN = 1440
+TOO_DRY_G_KG = 0.3
+MOST_TOO_DRY = 0.02
+
+
+@cache
+def sky_of(winter: str):
+    """The winter; a worker meets few."""
+    kind, _, seed = winter.partition(":")
+    return winters.invent(int(seed), kind) if kind in winters.KINDS else weather.winter_of(winter)
+
+
+def true_day(course, house, k: int) -> float:
+    """W [g/kg] a day after step k with the valve shut."""
+    house = copy(house)
+    for step in range(k, k + DAY_MIN):
+        house.step(step, 0.0)
+    return house.w_g_kg
+
+
+def foretold_day(course, known, k: int, minute: int) -> float:
+    """The same by the controller's rates, on the temperatures that follow."""
+    ratio, store_pct = known.ratio, known.store_pct
+    k2 = learned.STORE_G_KG_PCT * known.store_per_h
+    rate = k2 * learned.AIR_FACTOR / learned.CAPACITY
+    bias = max(0.0, known.bias)
+    lowest_c = [min(course.outdoor_c[max(0, k - DAY_MIN + 60 * i) : k - DAY_MIN + 60 * i + 60]) for i in range(48)]
+    for ahead in range(24):
+        at = k + 60 * ahead
+        day = course.outdoor_c[at - DAY_MIN : at : 60]
+        half = day[-12:]
+        damp = 0.5 * learned.sat_ratio_g_kg(min(lowest_c[ahead : ahead + 24]))
+        damp += 0.4 * sum(map(learned.sat_ratio_g_kg, half)) / len(half)
+        out = min(damp, learned.sat_ratio_g_kg(course.outdoor_c[at + 30]))
+        sat = course.sat_w_g_kg[at + 30]
+        dry = known.dry_cautious_per_h()
+        source = dry * out + known.gains[(minute // 60 + ahead) % 24] + bias
+        bias *= 0.92
+        ratio = (ratio + source + k2 * store_pct / (1.0 + rate)) / (1.0 + dry + 100.0 * k2 / sat / (1.0 + rate))
+        store_pct = (store_pct + 100.0 * rate / sat * ratio) / (1.0 + rate)
+    return ratio
+
+
+def judge(winter: str, seed: int, index: int, factor: float) -> list | None:
+    """(error without, room for bursts) [g/kg] of each foretold day; None for a house of another class."""
+    case = family.Case(sky_of(winter), seed, index)
+    if metrics.wet_minutes(case.course, case.shut.w_g_kg) > 600 or case.headroom_class != "clear" or not case.binds():
+        return None
+    course, house = case.course, plant.Moisture(case.course, family.START_RH_PCT)
+    controller = Controller(case.settings)
+    started(controller.outlook.house, factor)
+    clock = (case.sky.start_utc_s, case.sky.utc_offset_s)
+    sensors = plant.Sensors(case.house, course, case.seed)
+    bench = policies._Wiring(course, sensors, controller, clock, 60)
+    told = forecasts.Forecasts(course.outdoor_c, course.dt_s, clock[0], index)
+    found = []
+    for k in range(course.n_steps - 1):
+        bench.at_step(k, house, 60 * k)
+        told.at_step(k, bench.readings)
+        share = bench.run_scans(1, 60 * k)
+        if k % EVERY_MIN == 0 and k >= FROM_DAY * DAY_MIN and k + DAY_MIN < course.n_steps:
+            minute = (course.start_local_s // 60 + k) % DAY_MIN
+            known = controller.outlook.house
+            error = foretold_day(course, known, k, minute) - true_day(course, house, k)
+            found.append((error, known.burst_g_kg(minute // 60)))
+        house.step(k, float(share))
+    return found
+
+
+def started(known, factor: float) -> None:
+    """A learner that begins with rates wrong by a factor."""
+    known.dry_per_h *= factor
+    known.store_per_h *= factor
+    known.valve_g_kg_h *= factor
+
+
+def main() -> int:
+    """The first houses of each winter and start, a row each and the pooled figures."""
+    parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    parser.add_argument("winter", nargs="+")
+    parser.add_argument("--houses", type=int, default=5)
+    parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--start", type=float, nargs="+", default=[1.0, 0.5, 2.0])
+    arguments = parser.parse_args()
+    good = True
+    for factor in arguments.start:
+        pooled = []
+        for winter in arguments.winter:
+            pooled += of_winter(winter, arguments.seed, arguments.houses, factor)
+        good = told(f"start x {factor:g}, all", pooled) and good
+    return 0 if good else 1
+
+
+def of_winter(winter: str, seed: int, houses: int, factor: float) -> list:
+    """All foretold days of the first houses of a winter."""
+    pooled, rows = [], 0
+    with ProcessPoolExecutor(2) as pool:
+        indices = count()
+        waiting = [(n, pool.submit(judge, winter, seed, n, factor)) for n in (next(indices) for _ in range(4))]
+        while rows < houses:
+            n, future = waiting.pop(0)
+            found = future.result()
+            following = next(indices)
+            waiting.append((following, pool.submit(judge, winter, seed, following, factor)))
+            if found:
+                rows += 1
+                pooled += found
+                told(f"{Path(winter).name} house {n}, start x {factor:g}", found)
+        for _, future in waiting:
+            future.cancel()
+    return pooled
+
+
+def told(what: str, found: list) -> bool:
+    """Print one row; whether few enough days were foretold too dry."""
+    dry = sum(1 for error, burst in found if error + burst < -TOO_DRY_G_KG) / len(found)
+    bare = statistics.median(error for error, _ in found)
+    room = statistics.median(error + burst for error, burst in found)
+    print(f"{what:45} {len(found):5} days, too dry {100 * dry:4.1f} %, median {bare:+.2f} g/kg, "
+          f"with room for bursts {room:+.2f}", flush=True)
+    return dry <= MOST_TOO_DRY
+
+
+if __name__ == "__main__":
+    sys.exit(main())
