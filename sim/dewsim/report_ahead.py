@@ -112,7 +112,8 @@ def fall(replay, units: Units) -> str:
         told.append(f"{label} held {number(mean)} % RH with {wet_text(wet)}")
     return (
         "<p>The winter's hardest fall went from "
-        f"{units.temperature_text(course.outdoor_c[warmest])} to {units.temperature_text(course.outdoor_c[coldest])} in "
+        f"{units.temperature_text(course.outdoor_c[warmest])} to "
+        f"{units.temperature_text(course.outdoor_c[coldest])} in "
         f"{(coldest - warmest) * course.dt_s // 3600} h, until {moment.day} {moment:%B}, {moment:%H:%M}. Over the "
         f"{(end - first) * course.dt_s / 3600:.0f} hours drawn {'; '.join(told)}.</p>"
     )

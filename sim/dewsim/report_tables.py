@@ -16,7 +16,8 @@ TOLD = {
 }
 
 BESIDE_FOG = (
-    " No excess dries to nothing in time, so beside this house's own fog it is let off: it need not keep dry the minutes "
+    " No excess dries to nothing in time, so beside this house's own fog it is let off: it need not keep dry "
+    "the minutes "
     f"up to {best.NEAR_WET_MIN} minutes from one in which the house is wet by itself, nor those in which the shut "
     f"house's air holds more than {100 * best.NEAR_WET_SHARE:g} % of what wets the glass. The added wet minutes above "
     "count all of these, for every policy, and no share is given."
