@@ -7,7 +7,7 @@ usual public forecast; lost issues, outages and holes are assumptions about how 
 itself would replace them.
 
 Hours that lie outside the weather are missing, whatever is asked for: nobody knows what came then, and a value held
-from the last hour would be a forecast of calm.  So the last two days of a winter run without the far hours.
+from the last hour would be a forecast of calm.  So the last three days of a winter run without the far hours.
 """
 
 from array import array

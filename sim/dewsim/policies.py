@@ -238,47 +238,36 @@ def settings_top(caps_pct: array) -> float:
     return max(max(caps_pct), DIAL_LOWEST_PCT)
 
 
-def run_controller(
-    course,
-    sensors,
-    settings,
-    clock,
-    start_pct: float,
-    progress=None,
-    stop_when_wet=None,
-    controller_type=Controller,
-    forecasts=None,
-    scan_s: int = SCAN_S,
+def run_controller(  # fmt: skip
+    course, sensors, settings, clock, start_pct: float, progress=None, stop_when_wet=None, controller_type=Controller,
+    forecasts=None, scan_s: int = SCAN_S,
 ) -> Run:
     """The real decision code, scan for scan every scan_s (10) seconds, on the house's steps.
 
     clock: (utc_s of step 0, utc_offset_s).  stop_when_wet: the shut house's w_g_kg; then the run ends at the
     first added wet step and `stopped_at` tells which.  progress(share) is called once a simulated day.
-    controller_type: the benchmark's place for a controller that decides nothing.  forecasts: what a feed delivers
-    (dewsim.forecasts.Forecasts), None for no feed.
+    controller_type: the benchmark's, one that decides nothing.  forecasts: a feed's Forecasts, None for no feed.
     """
-    n = course.n_steps
-    scans = course.dt_s // scan_s
+    n, scans = course.n_steps, course.dt_s // scan_s
     run = Run(n, scans)
     run.add_decisions(n)
     house = run.end = plant.Moisture(course, start_pct)
-    controller = controller_type(settings)
+    controller = run.learned = controller_type(settings)
     bench = _Wiring(course, sensors, controller, clock, scan_s)
     if forecasts is not None:
         forecasts.rewind()
     step, run_scans, decision = house.step, bench.run_scans, controller.decision
     out, opened, evaporated, wet = run.w_g_kg, run.valve, run.evaporated_kg_h, course.wet_w_g_kg
-    now_s = 0
     for k in range(n - 1):  # the last column is the end of the winter: no step is taken from it
         out[k] = w = house.w_g_kg
         if stop_when_wet is not None and k and w >= wet[k] > stop_when_wet[k]:
             run.stopped_at = k
             break
+        now_s = k * scans * scan_s
         bench.at_step(k, house, now_s)
         if forecasts is not None:
             forecasts.at_step(k, bench.readings)
         opened[k] = count = run_scans(scans, now_s)
-        now_s += scans * scan_s
         before_kg = house.evaporated_kg
         step(k, count / scans)
         evaporated[k] = (house.evaporated_kg - before_kg) / course.dt_h
@@ -288,7 +277,6 @@ def run_controller(
     out[n - 1] = house.w_g_kg
     _note(run, n - 1, decision)
     run.valve_starts = bench.valve_starts
-    run.learned = controller
     return run
 
 

@@ -11,6 +11,13 @@ from dewsim.units import Units, minutes_text, number
 FALL_H = 24
 BEFORE_H = 30
 AFTER_H = 18
+HUMID = [
+    Line("rh", "looking ahead", "strong", "%"),
+    Line("plain_rh", "plain reset", "dash", "%"),
+    Line("ceiling", "ceiling", "dot", "%"),
+    Line("best_rh", "best possible", "thin", "%"),
+    Line("shut_rh", "no humidifier", "pale", "%"),
+]
 
 
 class Fall(NamedTuple):
@@ -54,20 +61,13 @@ def figure(replay, units: Units) -> Figure:
         "ceiling": runs["outlook"].ceiling_pct[whole],
     }
     level = thinning.Level(course.start_local_s + first * course.dt_s, course.dt_s, values)
-    humid = [values[name] for name in ("rh", "plain_rh", "best_rh", "shut_rh", "ceiling")]
+    humid = [values[line.column] for line in HUMID]
     low, high = charts.bounds_of(humid, 10.0)
-    lines = [
-        Line("rh", "looking ahead", "strong", "%"),
-        Line("plain_rh", "plain reset", "dash", "%"),
-        Line("ceiling", "ceiling", "dot", "%"),
-        Line("best_rh", "best possible", "thin", "%"),
-        Line("shut_rh", "no humidifier", "pale", "%"),
-    ]
     degrees = units.temperature_unit
     panes = [
         Pane("lines", f"Outdoor temperature, {degrees}", 110, [Line("outdoor", "outdoors", "strong", degrees)],
              *charts.bounds_of([values["outdoor"]])),
-        Pane("lines", "Relative humidity, %", 230, lines, max(low, 0.0), high),
+        Pane("lines", "Relative humidity, %", 230, HUMID, max(low, 0.0), high),
     ]  # fmt: skip
     start = course.start_local_s
     return Figure(
@@ -112,7 +112,8 @@ def fall(replay, units: Units) -> str:
         told.append(f"{label} held {number(mean)} % RH with {wet_text(wet)}")
     return (
         "<p>The winter's hardest fall went from "
-        f"{units.temperature_text(course.outdoor_c[warmest])} to {units.temperature_text(course.outdoor_c[coldest])} in "
+        f"{units.temperature_text(course.outdoor_c[warmest])} to "
+        f"{units.temperature_text(course.outdoor_c[coldest])} in "
         f"{(coldest - warmest) * course.dt_s // 3600} h, until {moment.day} {moment:%B}, {moment:%H:%M}. Over the "
         f"{(end - first) * course.dt_s / 3600:.0f} hours drawn {'; '.join(told)}.</p>"
     )

@@ -15,8 +15,20 @@ TOLD = {
     "none": "no forecast at all: only what falls are known from hard winters and from its own record",
 }
 
+AHEAD = (
+    "Looking ahead: the controller",
+    "The same code with nothing switched off. It learns how fast the house dries and what bursts it has, expects cold "
+    "by the forecast and by the largest falls known, and lets the house be as humid as it can still dry in time; never "
+    "set below the plain reset.",
+)
+CAPS = (
+    "The caps",
+    "What walls, attic and owner allow. No policy waters above them; the house may be above them by its own moisture, "
+    "or for a while after the outdoors cooled.",
+)
 BESIDE_FOG = (
-    " No excess dries to nothing in time, so beside this house's own fog it is let off: it need not keep dry the minutes "
+    " No excess dries to nothing in time, so beside this house's own fog it is let off: it need not keep dry "
+    "the minutes "
     f"up to {best.NEAR_WET_MIN} minutes from one in which the house is wet by itself, nor those in which the shut "
     f"house's air holds more than {100 * best.NEAR_WET_SHARE:g} % of what wets the glass. The added wet minutes above "
     "count all of these, for every policy, and no share is given."
@@ -103,28 +115,13 @@ def explained(setting_pct: float | None, shipped: str, foggy: bool) -> str:
             "Reset without margin",
             "A reset without margin, for comparison: not offered. It shows how near wet the glass came.",
         ),
-        *(
-            ()
-            if shipped == "plain"
-            else (
-                (
-                    "Looking ahead: the controller",
-                    "The same code with nothing switched off. It learns how fast the house dries and what bursts it "
-                    "has, expects cold by the forecast and by the largest falls known, and lets the house as humid "
-                    "as it can still dry in time; never below the plain reset.",
-                ),
-            )
-        ),
+        *(() if shipped == "plain" else (AHEAD,)),
         (
             "Best possible",
             "A controller that knew the whole winter beforehand, under the same caps: no board can do that. It is the "
             "measure of the others; the share compares the humidity gained." + (BESIDE_FOG if foggy else ""),
         ),
-        (
-            "The caps",
-            "What walls, attic and owner allow. No policy waters above them; the house may be above them by "
-            "its own moisture, or for a while after the outdoors cooled.",
-        ),
+        CAPS,
     )
     return "<dl>" + "".join(f"<dt>{name}</dt><dd>{text}</dd>\n" for name, text in pairs) + "</dl>"
 

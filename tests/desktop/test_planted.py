@@ -3,6 +3,7 @@
 import re
 import sys
 from collections import Counter
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -16,6 +17,7 @@ import run  # noqa: E402
 from equivalent import EQUIVALENT  # noqa: E402
 from mistakes import MISTAKES  # noqa: E402
 
+mutants = cache(mutate.mutants)  # made once a module: some have a thousand, and every row below asks for them
 GROUPS = (
     "judge readings outdoors margin ceiling permit valve settings controller psychro record words "
     "house outlook fallbound forecast glass window_test "
@@ -63,7 +65,7 @@ def test_every_test_file_named_as_likely_is_there():
 
 @pytest.mark.parametrize("module", mutate.MODULES)
 def test_mutants_compile_and_differ(module):
-    made = mutate.mutants(module)
+    made = mutants(module)
     assert len(made) >= 40
     assert len({text for *_, text in made}) == len(made)
     for *_, text in made[:: max(1, len(made) // 10)]:
@@ -71,7 +73,7 @@ def test_mutants_compile_and_differ(module):
 
 
 def test_a_mutant_of_each_sort_is_made():
-    whats = [what for module in mutate.MODULES for _, _, _, what, _ in mutate.mutants(module)]
+    whats = [what for module in mutate.MODULES for _, _, _, what, _ in mutants(module)]
     sorts = ("Lt > LtE", "Add > Sub", "And > Or", r"\d+ > \d+", "if .* > True", "return .* > return 0", ".* > pass")
     for pattern in sorts:
         assert any(re.fullmatch(pattern, what) for what in whats), pattern
@@ -81,4 +83,4 @@ def test_every_equivalent_mutant_is_argued_for_and_is_one():
     for row in EQUIVALENT:
         module, function, text, what, argument = row
         assert len(argument) > 20 and argument.endswith(".")
-        assert any(mutate.fits(row, module, m[1], m[2], m[3]) for m in mutate.mutants(module)), row[:4]
+        assert any(mutate.fits(row, module, m[1], m[2], m[3]) for m in mutants(module)), row[:4]
