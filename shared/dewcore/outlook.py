@@ -274,10 +274,15 @@ class Outlook:
     def _allowed_pct(self, k: int, indoor_c: float, low_c: float, sat_pa: float, burst_pct: float) -> float:
         """Highest RH [%] that the glass allows k hours ahead, all that is kept back taken off."""
         f = self.f_night if self._is_night(k) else self.f_day
-        # A glass colder by its own sensor than modelled stays so in proportion to the cold; never warmer.
+        # A glass colder by its own sensor than modelled stays so in proportion to the cold; never warmer.  The
+        # proportion makes no glass colder than the outdoor air: on a mild day it may be a sensor's error by a few K.
         room_c = indoor_c - self.colder_k
         cold_k = max(0.0, room_c - low_c)
-        glass_c = room_c - (1.0 - f) * cold_k - self.sensed_colder_k * max(1.0, cold_k / max(1.0, self._now_k()))
+        modelled_c = room_c - (1.0 - f) * cold_k
+        glass_c = modelled_c - self.sensed_colder_k
+        if self.sensed_colder_k > 0.0 and glass_c > low_c:
+            share = max(1.0, cold_k / max(1.0, self._now_k()))
+            glass_c = max(low_c, modelled_c - self.sensed_colder_k * share)
         surface_pct = 100.0 * sat_surface_pa(glass_c) / sat_pa
         warmer_c = glass_c + (1.0 - f) * (self.expected_c - low_c)
         colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct

@@ -301,7 +301,17 @@ class TestKeptBack(unittest.TestCase):
         self.assertAlmostEqual(self.glass_pct(outlook, 0.0), self.at(8.5), delta=2e-4)  # milder: no less
         self.assertAlmostEqual(self.glass_pct(outlook, -20.0), self.at(-2.0), delta=2e-4)  # 4/3 of it
         begun(outlook, outdoor_c=25.0)  # sensed while it was warm: of 1 K at least
-        self.assertAlmostEqual(self.glass_pct(outlook, 10.0), self.at(15.0 - 15.0), delta=2e-4)
+        outlook.sensed_colder_k = 0.4
+        self.assertAlmostEqual(self.glass_pct(outlook, 10.0), self.at(15.0 - 4.0), delta=2e-4)
+
+    def test_the_proportion_makes_no_glass_colder_than_the_outdoor_air(self):
+        outlook = begun(ahead(), outdoor_c=25.0)
+        outlook.sensed_colder_k = 1.5  # 15 K of 10 K
+        self.assertAlmostEqual(self.glass_pct(outlook, 10.0), self.at(10.0), delta=2e-4)
+        outlook.sensed_colder_k = 20.0  # a sensor that says so is believed, but not tenfold
+        self.assertAlmostEqual(self.glass_pct(outlook, 10.0), self.at(-5.0), delta=2e-4)
+        outlook.sensed_colder_k = 60.0
+        self.assertAlmostEqual(self.glass_pct(outlook, -30.0), self.at(-5.0 - 60.0), delta=2e-4)
 
     def test_outdoor_air_warmer_than_the_room_warms_no_glass(self):
         self.assertAlmostEqual(self.glass_pct(begun(ahead()), 30.0), self.at(20.0), delta=2e-4)
