@@ -160,7 +160,7 @@ class Outlook:
         history = judge.history
         house = self.house
         minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440 if readings.utc_s else -1
-        hour = minute // 60 if minute >= 0 else -1
+        hour = minute // 60  # -1 stays -1
         if history.next != self.history_next:
             self.history_next = history.next
             self.fall.watch(history, hour)
@@ -191,7 +191,7 @@ class Outlook:
         """Start a look-ahead; minute: of the local day, -1 unknown; temperatures as believed [°C]."""
         house = self.house
         self.minute = minute
-        self.hour = minute // 60 if minute >= 0 else -1
+        self.hour = minute // 60  # -1 stays -1
         self.indoor_c = indoor_c
         self.outdoor_c = outdoor_c
         self.day_lowest_c = day_lowest_c

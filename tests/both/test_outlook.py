@@ -193,6 +193,12 @@ class TestStep(unittest.TestCase):
         outlook._hour(0)
         self.assertAlmostEqual(outlook.b, 0.064961 / 1.03, delta=2e-6)
 
+    def test_the_first_hour_of_the_day_has_its_own(self):
+        outlook = ahead(gain=0.0, dry=0.0)
+        outlook.house.gains[3] = 0.6
+        begun(outlook, 30)._hour(0)
+        self.assertEqual((outlook.hour, outlook.b), (0, 0.0))
+
     def test_the_gain_is_that_of_the_hour(self):
         outlook = ahead(gain=0.0, dry=0.0)
         outlook.house.gains[11] = 0.5
@@ -233,7 +239,9 @@ class TestKeptBack(unittest.TestCase):
         outlook = self.burst_house()
         outlook.house.peaks[1] = 2.0
         begun(outlook)
-        self.assertAlmostEqual([hours_limit(outlook, k) for k in range(14)][13], 2.8979, delta=5e-4)  # 23 to 24 h
+        found = [hours_limit(outlook, k) for k in range(14)]
+        self.assertAlmostEqual(found[12], 5.00215, delta=5e-4)  # 22 to 23 h
+        self.assertAlmostEqual(found[13], 2.8979, delta=5e-4)  # 23 to 24 h
 
     def test_without_a_clock_the_worst_of_all_hours(self):
         outlook = self.burst_house()
@@ -337,6 +345,7 @@ class TestKeptBack(unittest.TestCase):
         noon = {"curtains_from_min": 600, "curtains_to_min": 720}
         for minute, is_night in ((540, False), (541, True), (719, True), (720, False), (0, False)):
             self.assertEqual(self.night(minute, 0, noon), is_night)
+        self.assertTrue(self.night(-1, 0, noon))
         over = {"curtains_from_min": 30, "curtains_to_min": 120}
         for minute, is_night in ((1409, False), (1410, False), (1411, True), (29, True), (120, False)):
             self.assertEqual(self.night(minute, 0, over), is_night)
@@ -577,6 +586,10 @@ class TestScan(unittest.TestCase):
         board.outlook.house.pad = 1.0  # fan off: it stays wet
         board.scan(60)
         self.assertEqual(board.outlook.house.pad, 1.0)
+        board.readings.fan.set(ON, 0)
+        board.is_open = False
+        board.scan(60)
+        self.assertAlmostEqual(board.outlook.house.pad, 0.8, delta=1e-5)
 
     def test_absence_and_doubtful_readings_teach_nothing(self):
         def spoiled(change):
@@ -708,6 +721,66 @@ class TestScan(unittest.TestCase):
         self.run_to_limit(board)
         board.scan(-4000)
         self.assertEqual((board.outlook.next, board.outlook.looked_s), (0, board.now_s))
+
+    def test_minutes_and_passes_to_the_second(self):
+        for since_s, is_told in ((59, False), (60, True), (0, False), (-1, True)):
+            board = Board()
+            board.outlook.learned_s = board.now_s - since_s
+            board.scan()
+            self.assertEqual(board.house_at_s() == board.now_s, is_told)
+        for since_s, begins in ((599, False), (600, True), (0, False), (-1, True)):
+            board = Board()
+            board.outlook.looked_s = board.now_s - since_s
+            board.scan()
+            self.assertEqual(board.outlook.next == 0, begins)
+        for hour in (0, 21):  # one is under way: none begins
+            board = Board()
+            board.outlook.looked_s = 4000
+            board.outlook.next = hour
+            board.outlook.scanned_s = board.now_s - 10
+            board.scan()
+            self.assertEqual((board.outlook.next, board.outlook.looked_s), (hour, 4000))
+
+    def test_the_first_scan_learns_and_looks_whenever_it_comes(self):
+        board = Board()
+        board.now_s = 30
+        board.scan()
+        self.assertEqual((board.outlook.looked_s, board.outlook.learned_s), (30, 30))
+        board.outlook.look_again()
+        board.scan(60)
+        self.assertEqual((board.outlook.looked_s, board.outlook.next), (90, 0))
+
+    def test_from_the_boards_first_second_on(self):
+        board = Board()
+        board.now_s = 0
+        board.scan()
+        self.assertEqual((board.outlook.looked_s, board.outlook.learned_s, board.house_at_s()), (0, 0, 0))
+        board.scan(10)
+        self.assertEqual((board.outlook.learned_s, board.outlook.next), (0, 7))
+        board.outlook.next = -1
+        board.scan(50)
+        self.assertEqual((board.outlook.looked_s, board.outlook.next), (0, -1))
+
+    def test_what_takes_a_scan_of_its_own(self):
+        """Ten seconds apart: a minute leaves the slices to the next scans, and says that nothing is new."""
+        board = Board()
+        board.scan()
+        outlook = board.outlook
+        outlook.next = 42  # the last slice is due
+        outlook.house.sat, outlook.house.next = 14.7, 33
+        outlook.learned_s = board.now_s - 50
+        for told_s, trial, hour, is_new in ((5010, 33, 42, False), (5010, 36, 42, False), (5010, 36, -1, True)):
+            self.assertEqual(board.scan(10), is_new)
+            self.assertEqual((outlook.learned_s, outlook.house.next, outlook.next), (told_s, trial, hour))
+
+    def test_two_scans_of_one_second_are_close_too(self):
+        for seconds, hour in ((0, 42), (-1, -1)):  # a clock that ran backwards is none
+            board = Board()
+            board.scan()
+            board.outlook.next = 42
+            board.outlook.learned_s = board.now_s - 60
+            board.scan(seconds)
+            self.assertEqual(board.outlook.next, hour)
 
     def test_looking_again_at_once(self):
         board = Board()
