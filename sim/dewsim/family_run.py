@@ -303,7 +303,8 @@ class Cluster:
             raise InputError(
                 f"--dask {shown(address)}: found no Dask here; install it with: pip install 'dewmargin[cluster]'"
             ) from None
-        for name in ("distributed", "distributed.client", "tornado", "asyncio"):  # what goes wrong is said once, in one line
+        # what goes wrong is said once, in one line
+        for name in ("distributed", "distributed.client", "tornado", "asyncio"):
             logging.getLogger(name).setLevel(logging.CRITICAL + 1)
         try:
             self.client = Client(address, timeout=CONNECT_S, set_as_default=False)
