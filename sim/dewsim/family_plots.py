@@ -6,7 +6,7 @@ from dewsim import charts, family_table
 from dewsim.units import number
 
 WIDTH, HEIGHT = 460, 230
-LEFT, RIGHT, TOP, BOTTOM = 46, 8, 9, 40
+LEFT, RIGHT, TOP, BOTTOM = 46, 16, 9, 40
 LINES = {"plain": "pale", "none": "dash", "forecast": "strong"}
 LABELS = {"plain": "plain reset", "none": "looking ahead, no forecast", "forecast": "looking ahead, forecast"}
 REGIMES = {
@@ -14,6 +14,7 @@ REGIMES = {
     "erring": "sensors err within their tolerances",
     "corner": "every sensor at the bad end",
 }
+LEAST_SCALE_MIN = 10.0  # of added wet minutes, so that none at all looks like none
 LEAST_HOUSES = 2  # for a distribution
 
 
@@ -61,7 +62,7 @@ def wet_figure(cases: list, regime: str, policy: str) -> str:
     right = min(2.0, max(1.1, max(r for r, _ in dots)))
     axes = Axes(
         *charts.bounds_of([[min(r for r, _ in dots), right]], 0.2),
-        *charts.bounds_of([[0.0, float(max(m for _, m in dots))]], 10.0),
+        *charts.bounds_of([[0.0, max(LEAST_SCALE_MIN, max(m for _, m in dots))]]),
     )
     marks = "".join(
         f'<circle cx="{axes.x(min(r, right)):.1f}" cy="{axes.y(minutes):.1f}" r="{2.6 if minutes else 1.6}"/>'
