@@ -207,16 +207,13 @@ class Controller:
         changed = judge.judge(readings, now_s)
         if self.settings.look_ahead and self.outlook.scan(readings, judge, valve.contact, now_s):
             changed = True
-        request = readings.request
-        clear = request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
-        if boot or request != self.requested or readings.tap != self.tapped or self.window.testing:
+        clear = readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
+        if boot or readings.request != self.requested or readings.tap != self.tapped or self.window.testing:
             self._owner(readings, now_s)
             changed = True
         if changed or not 0 <= self.retarget_s - now_s <= RETARGET_S:
             self._retarget(readings, now_s)
             self.retarget_s = now_s + RETARGET_S
-        if clear:
-            valve.failures = 0
         sensed = valve.read_back(readings, now_s)
         permit = self.permit
         refusals = permit.check(readings, inputs, valve, now_s, clear) | sensed
@@ -233,7 +230,7 @@ class Controller:
         return d
 
     def _owner(self, readings: "Readings", now_s: int) -> None:
-        """What the owner says of the windows and of the house: looks, window tests, starting afresh."""
+        """What the owner says: looks at a window, window tests, starting afresh, a repaired relay."""
         s = self.settings
         inputs = self.judge.inputs
         glass = self.glass
@@ -247,6 +244,8 @@ class Controller:
             if readings.tap == TAP_FOG and (said == LOOK_TAUGHT or said == LOOK_CONTRADICTS):
                 self.outlook.look_again()  # what was looked ahead with took the glass for better than it is
         self.tapped = readings.tap
+        if readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR:
+            self.valve.failures = 0
         if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:
             self.outlook.start_afresh()
             glass.reset()

@@ -217,8 +217,8 @@ class House:
     ) -> None:
         """One step to now_s [s].
 
-        hour: of the local day, -1 unknown; ratio: humidity ratio of the indoor air [g/kg]; pad: 1 fan runs and
-        valve open, 0 fan runs and valve shut, -1 fan off; good: all readings are trusted and somebody lives there.
+        hour: local, -1 unknown; ratio: humidity ratio indoors [g/kg]; pad: valve open (1) or shut (0) while the
+        fan runs, -1 fan off; good: all readings are trusted and somebody lives there.
         """
         if self.at_s < 0:
             if good:
@@ -239,16 +239,20 @@ class House:
         self.sum_store += (self.store_pct - rh_pct) * h
         self.sum_pad += evaporating * h
         self.sum_h += h
-        k2 = STORE_G_KG_PCT * self.store_per_h
-        q = k2 * (100.0 * self.own / sat - self.own_store_pct)
-        own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_per_h * self.own - q)
-        self.own = max(0.0, min(own, ratio))
-        self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
-        self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
         self.ratio = ratio
+        self._stores(h, evaporating, rh_pct, sat)
         self._lowest(hour, indoor_c)
         if now_s - self.quarter_s >= QUARTER_S:
             self._quarter(now_s, hour, sat)
+
+    def _stores(self, h: float, evaporating: float, rh_pct: float, sat: float) -> None:
+        """Store, and the humidifier's own share of air and store, h hours on; evaporating: the pad's share at work."""
+        self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
+        k2 = STORE_G_KG_PCT * self.store_per_h
+        q = k2 * (100.0 * self.own / sat - self.own_store_pct)
+        own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_per_h * self.own - q)
+        self.own = max(0.0, min(own, self.ratio))
+        self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
 
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
         self.at_s = now_s

@@ -127,7 +127,8 @@ def test_the_wheel_holds_every_file_of_the_tree(tmp_path):
     for top in ("shared", "sim", "vendor"):
         for path in (ROOT / top).rglob("*"):
             inside = path.relative_to(ROOT)
-            if path.is_file() and "__pycache__" not in inside.parts and ".egg-info" not in str(inside):
+            hidden = any(part.startswith(".") for part in inside.parts)  # caches of checkers
+            if path.is_file() and not hidden and "__pycache__" not in inside.parts and ".egg-info" not in str(inside):
                 target = source / inside
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(path.read_bytes())
