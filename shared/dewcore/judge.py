@@ -219,8 +219,9 @@ class Judge:
         self.last_s = now_s
         belief = self.belief
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
-        # A colder reading of the same second counts, too, towards what has lasted.
-        fresh = trusted and (channel.at_s != belief.at_s or not belief.known or channel.good < belief.rising_lowest_c)
+        # A colder reading of the same second counts, too, towards what has lasted; a warmer one begins nothing.
+        colder = belief.rising_since_s >= 0 and channel.good < belief.rising_lowest_c
+        fresh = trusted and (channel.at_s != belief.at_s or not belief.known or colder)
         if fresh or belief.known and channel.good < belief.believed_c:  # cold counts at once, even if told late
             inputs.outdoor_held = belief.take(channel.good, channel.at_s)
         if trusted:

@@ -172,6 +172,20 @@ class TestOutdoors(unittest.TestCase):
         rig.run(3600, 600)
         self.assertEqual(rig.controller.judge.inputs.outdoor_c, 2.0)
 
+    def test_a_warmer_reading_of_the_same_second_begins_no_warmth(self):
+        """Neither the first time nor after an earlier warmth: the second's colder reading has lasted no hour."""
+        rig = Rig()
+        rig.run(60)
+        for _ in range(2):
+            rig.values["outdoor_c"] = -40.0
+            rig.scan(10)
+            arrives(rig, "outdoor_c", -20.0, rig.now_s)
+            rig.values["outdoor_c"] = -20.0
+            rig.scan(3600)
+            self.assertTrue(rig.controller.judge.inputs.outdoor_c <= -37.0)
+            rig.run(7200, 600)
+            self.assertEqual(rig.controller.judge.inputs.outdoor_c, -20.0)
+
     def late(self, loss_s, age_s):
         """0 °C outdoors, no reading for loss_s, then -40 °C that is age_s old."""
         rig = Rig()

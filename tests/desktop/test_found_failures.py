@@ -13,17 +13,16 @@ from dewcore.controller import Controller
 from dewcore.outdoors import OutdoorBelief
 
 FOUND = (
-    "1:21",  # opened again before the shortest rest: the contact had closed and opened unseen
-    "1:25",  # a clearing took a weld that was still there
-    "1:5",  # fog told from an air reading nobody took
+    "1:58",  # opened again before the shortest rest: the contact had closed and opened unseen
+    "1:26",  # a clearing took a weld that was still there
+    "1:7",  # fog told from an air reading nobody took
     "1:30",  # a colder outdoor reading, told late, was not believed
-    "1:17",  # slow surfaces on the means of a warmer past while no outdoor reading came
-    "1:2",  # a colder outdoor reading of the same second was not believed
-    "1:80",  # running water cleared while the drain could not be read
-    "1:45",  # a line that died and came back between two scans went untested
-    "2026:335",  # warmth confirmed although the same second had a colder reading
-    "1:994",  # a jump confirmed by older readings
-    "77:104",  # the same for the humidity
+    "1:24",  # slow surfaces on the means of a warmer past while no outdoor reading came
+    "1:33",  # a colder outdoor reading of the same second was not believed; a line that died unseen went untested
+    "1:59",  # running water cleared while the drain could not be read
+    "1:3974",  # warmth confirmed although the same second had a colder reading
+    "1:4252",  # the same where nothing had risen before
+    "1:2288",  # a glass far colder than modelled on a mild day, scaled to the cold, was colder than any air
 )
 
 
