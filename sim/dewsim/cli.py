@@ -29,6 +29,12 @@ def parser() -> argparse.ArgumentParser:
     demo = _command(commands, "demo", "an invented house through an invented winter; no set-up needed")
     demo.add_argument("--out", metavar="DIR", default="dewmargin-demo", help="folder to write (default: %(default)s)")
     replay = _command(commands, "replay", "a whole winter through the decision code, beside the dial it replaces")
+    _add_one_house(replay)
+    _add_many_houses(replay)
+    return top
+
+
+def _add_one_house(replay: argparse.ArgumentParser) -> None:
     replay.add_argument(
         "house",
         metavar="HOUSE.toml",
@@ -60,6 +66,9 @@ def parser() -> argparse.ArgumentParser:
     replay.add_argument("--exact-sensors", action="store_true", help="no sensor errors and no tolerance margin")
     replay.add_argument("--all-records", action="store_true", help="a minute record of each controlled policy")
     replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
+
+
+def _add_many_houses(replay: argparse.ArgumentParser) -> None:
     many = replay.add_argument_group("many houses")
     many.add_argument(
         "--houses",
@@ -70,7 +79,6 @@ def parser() -> argparse.ArgumentParser:
     )
     many.add_argument("--workers", metavar="N", type=_count, help="processes at work (default: one for each core)")
     many.add_argument("--dask", metavar="ADDRESS", help="work on a Dask cluster instead, such as tcp://HOST:8786")
-    return top
 
 
 class _Version(argparse.Action):
