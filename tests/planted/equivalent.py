@@ -794,14 +794,14 @@ EQUIVALENT = (
         "scan",
         "return False",
         "return False >",
-        "0 is as false.",
+        "Nobody asks more than whether it is true, and 0 is not.",
     ),
     (
         "outlook",
         "work",
         "return False",
         "return False >",
-        "0 is as false.",
+        "Nobody asks more than whether it is true, and 0 is not.",
     ),
     (
         "outlook",
