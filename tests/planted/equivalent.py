@@ -843,6 +843,6 @@ EQUIVALENT = (
         "reserve_pct",
         "model_pct =",
         "Mult > Div",
-        "The margin is 1 K.",
+        "The margin is 1 K: as a factor or a divisor the same.",
     ),
 )
