@@ -246,7 +246,7 @@ EQUIVALENT = (
     (
         "judge",
         "_outdoor",
-        "fresh = trusted and",
+        "colder = belief",
         "Lt > LtE",
         "Taking the same reading of the same second again changes nothing.",
     ),
