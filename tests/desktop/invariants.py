@@ -34,7 +34,7 @@ PAST_S = 10800  # a look-ahead of longer ago holds no longer
 # a window test: longest, pause after it, so many within a day [s, s, 1], highest above the cautious ceiling [% RH]
 TEST_S, TEST_PAUSE_S, TESTS_A_DAY, TEST_PCT = 1800, 10800, 3, 8.0
 # what the forecast's age tells is judged with each look-ahead, so late by this much time and so many scans
-TOLD_S, TOLD_SCANS = 800, 14
+TOLD_S, TOLD_SCANS = 800, 32  # the slices of a look-ahead and of what is learned in between
 AHEAD = w.FORECAST_OLD, w.FORECAST_ELSEWHERE, w.SELF_DOUBT, w.LOOKS_TORN, w.LOOK_NOW, w.LOOK_AND_TEST
 LATE = sum(1 << code for code in (*AHEAD, w.WINDOW_DRYING))
 
