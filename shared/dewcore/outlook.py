@@ -134,6 +134,8 @@ class Outlook:
 
         What this scan begins it leaves to the next: until then the glass and the room are those of the last target.
         """
+        if now_s == self.scanned_s:
+            return False  # no time has passed: the same readings again change nothing
         often = 0 <= now_s - self.scanned_s < OFTEN_S
         self.scanned_s = now_s
         under_way = self.next >= 0

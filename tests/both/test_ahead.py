@@ -74,6 +74,12 @@ class TestBounds(unittest.TestCase):
         self.assertTrue(SLICES + 1 <= scans <= SLICES + 3)
         self.assertTrue(rig.decision.target_pct > rig.controller.terms.plain_pct + 1.0)
 
+    def test_scans_without_any_time_between_them_get_nowhere(self):
+        rig = house()
+        for seconds in [10] + [0] * 30:
+            rig.scan(seconds)
+        self.assertFalse(rig.controller.outlook.known)
+
     def test_scans_a_minute_apart_do_all_of_it_in_each(self):
         rig = house()
         for _ in range(SLICES):

@@ -496,6 +496,9 @@ class Watch:
             | (1 << w.WINDOW_DRYING if controller.window.drying else 0),
         )
         told = self.told
+        if told and told[-1][0] == now_s:  # without any time nothing is looked ahead
+            now = (told[-1][2] & now[0], told[-1][3] | now[1])
+            del told[-1]
         while len(told) > TOLD_SCANS and told[1][0] < now_s - TOLD_S:
             del told[0]
         told.append((now_s, bool(world.settings.look_ahead), *now))
