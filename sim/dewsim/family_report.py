@@ -9,8 +9,11 @@ from dewsim.units import number
 
 SUMMARY, PAGE = "houses.json", "houses.html"
 STYLE = """
-.panes { display: grid; grid-template-columns: repeat(auto-fill, minmax(20rem, 1fr)); gap: .4rem 1.6rem; }
+.panes { display: grid; grid-template-columns: repeat(auto-fill, minmax(min(20rem, 100%), 1fr)); gap: .4rem 1.6rem; }
 .panes .static text { font-size: 13px; }
+html:not(.script) .panes .static { min-width: 0; }
+.classes td:nth-child(2), .classes td:nth-child(3), .classes thead th:nth-child(-n + 3) { text-align: left; }
+.classes thead th:nth-child(n + 4) { text-align: right; }
 .cases code { display: block; }
 """
 LEFT_OUT = {
@@ -70,6 +73,7 @@ def page(found: dict, cases: list) -> str:
 <head>
 <meta charset="utf-8">
 <meta name="viewport" content="width=device-width, initial-scale=1">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
 <title>{escape(title)}</title>
 <style>
 {report.own("report.css")}{STYLE}</style>
@@ -77,7 +81,8 @@ def page(found: dict, cases: list) -> str:
 <body>
 <main>
 <h1>{escape(title)}</h1>
-<p class="from">Simulated houses, drawn at random (seed {found["seed"]}); no real house was measured.</p>
+<p class="from">Simulated houses, drawn at random (seed {found["seed"]}); no real house was measured. Wet
+minutes are those of the modelled coldest spot; dry glass says nothing about walls and attic.</p>
 <p>In each winter these are the first {found["houses"]} houses drawn that can gain by humidifying; the table says how
 many draws were left out, and why. No other choice was made.</p>
 <h2>The winters</h2>
@@ -125,7 +130,8 @@ def class_table(table: dict) -> str:
         "<p>Medians of gain and hours. In houses that fog by themselves, minutes within an hour of such fog do not "
         "count, nor those with the shut house within 2 % of it: “counted” is what is left.</p>"
     )
-    return wide(f'<table class="numbers"><thead><tr>{heads}</tr></thead><tbody>{"".join(rows)}</tbody></table>') + note
+    body = "".join(rows)
+    return wide(f'<table class="numbers classes"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>') + note
 
 
 def class_row(group: str, regime: str, policy: str, cell: dict) -> str:

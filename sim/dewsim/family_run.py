@@ -20,6 +20,7 @@ from pathlib import Path
 
 from dewsim import houses
 from dewsim.errors import InputError, shown, shown_path
+from dewsim.progress import Line
 
 FORMAT = 1
 CASES = "cases.jsonl"
@@ -333,7 +334,7 @@ class Cluster:
         self.client.close()
 
 
-def work_off(plan: Plan, kept: Kept, engine, progress) -> None:
+def work_off(plan: Plan, kept: Kept, engine, line: Line) -> None:
     """Hand out draws until every winter has its houses; each result is kept as it comes."""
     queue = Queue(plan, kept.found)
     pending: dict = {}
@@ -356,7 +357,8 @@ def work_off(plan: Plan, kept: Kept, engine, progress) -> None:
                 f"--weather {shown(plan.winters[mild].name)}: found {queue.passed[mild]} houses that pass among "
                 f"{queue.passed[mild] + queue.left_out[mild]} drawn: too mild a winter; leave it out"
             )
-        progress.share(told(queue, began, started))
+        if line.is_due():
+            line.show(told(queue, began, started))
 
 
 def result_of(future, engine, kept: Kept) -> dict:
@@ -369,14 +371,16 @@ def result_of(future, engine, kept: Kept) -> dict:
         ) from None
 
 
-def told(queue: Queue, began: float, started: float) -> "tuple[float, str]":
-    """What the progress line says: share done, and how many houses with the time left."""
+def told(queue: Queue, began: float, started: float) -> str:
+    """What the progress line says: share done, how many houses, the time left."""
     share = queue.share()
-    text = f"{sum(queue.passed)} of {queue.n_houses * len(queue.passed)} houses, {sum(queue.left_out)} draws left out"
+    all_houses = queue.n_houses * len(queue.passed)
+    text = f"houses: {100 * share:3.0f} % {sum(queue.passed)} of {all_houses} houses"
+    text += f", {sum(queue.left_out)} draws left out"
     if share > began:
         left_s = (time.monotonic() - started) * (1.0 - share) / (share - began)
         text += f", {duration(left_s)} left"
-    return share, text
+    return text
 
 
 def duration(seconds: float) -> str:
@@ -385,36 +389,6 @@ def duration(seconds: float) -> str:
         return f"{math.ceil(seconds)} s"
     minutes = math.ceil(seconds / 60.0)
     return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"
-
-
-class Line:
-    """The progress line on stderr: overwritten on a terminal, once in ten seconds elsewhere."""
-
-    def __init__(self, stream):
-        self.stream = stream
-        self.every_s = 0.25 if stream.isatty() else 10.0
-        self.shown_s = time.monotonic()
-        self.width = 0
-
-    def share(self, done: "tuple[float, str]") -> None:
-        """Show it if it is time to."""
-        now = time.monotonic()
-        if now - self.shown_s < self.every_s:
-            return
-        self.shown_s = now
-        text = f"houses: {100 * done[0]:3.0f} % {done[1]}"
-        if self.stream.isatty():
-            self.stream.write("\r" + text.ljust(self.width))
-            self.width = len(text)
-        else:
-            self.stream.write(text + "\n")
-        self.stream.flush()
-
-    def end(self) -> None:
-        """Leave a clean line."""
-        if self.width:
-            self.stream.write("\r" + " " * self.width + "\r")
-            self.stream.flush()
 
 
 def run(plan: Plan, folder: Path, engine_of, stream=sys.stderr) -> dict:
