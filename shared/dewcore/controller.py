@@ -1,5 +1,7 @@
 """The only door to the decision: `due` says when to scan, `scan` makes one forward pass to a Decision."""
 
+from math import sqrt
+
 from dewcore import ceiling as c
 from dewcore import words as w
 from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_LATE_OR_FUTURE, FORECAST_STALE
@@ -7,7 +9,6 @@ from dewcore.glass import (
     DAY,
     LOOK_CONTRADICTS,
     LOOK_TAUGHT,
-    MEASURED_EVERY_S,
     NIGHT,
     UNSURE,
     Glass,
@@ -16,7 +17,7 @@ from dewcore.glass import (
 )
 from dewcore.judge import INDOOR_AND_RH, Judge
 from dewcore.margin import Margin
-from dewcore.outlook import Outlook, reserve_pct
+from dewcore.outlook import MODEL_MARGIN_K, Outlook
 from dewcore.permit import LATCHING, PROOF_NONE, Permit
 from dewcore.psychro import sat_surface_pa, sat_water_pa, vapour_pa, wetting_point_c
 from dewcore.readings import (
@@ -276,9 +277,7 @@ class Controller:
         d = self.decision
         self._measure_room(inputs)
         colder_k = max(s.room_colder_k, self.room_colder_k)
-        measured_s = self.glass.measured_s
-        just_now = measured_s >= 0 and 0 <= now_s - measured_s < MEASURED_EVERY_S
-        if inputs.trusted & (1 << GLASS) and not just_now:
+        if inputs.trusted & (1 << GLASS) and not 0 <= now_s - self.told_s < RETARGET_S:
             self._measure_glass(readings, inputs, colder_k, now_s)
         if s.glass_f_day != self.preset_day or s.glass_f_night != self.preset_night:
             self._factors()
@@ -361,8 +360,8 @@ class Controller:
         when = when_of(readings, self.settings)
         if when != UNSURE:
             room_c = inputs.indoor_c - colder_k
-            self.glass.measured(when == NIGHT, room_c, inputs.outdoor_c, inputs.glass_c, now_s)
-            self.preset_day = 0.0
+            if self.glass.measured(when == NIGHT, room_c, inputs.outdoor_c, inputs.glass_c, now_s):
+                self.preset_day = 0.0
 
     def _ahead(self, inputs: "Inputs", surface_pct: float, f: float) -> None:
         """How far a look ahead lets the target rise above the plain reset; not at all on an old outdoor reading.
@@ -386,7 +385,8 @@ class Controller:
         margin_pct = self.now_margin.set(
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
-        terms.now_pct = pct - margin_pct - reserve_pct(self.now_margin.per_k_pct, burst_pct, 0.0)
+        model_pct = self.now_margin.per_k_pct * MODEL_MARGIN_K  # reserve_pct without colder air, without the call
+        terms.now_pct = pct - margin_pct - sqrt(burst_pct * burst_pct + model_pct * model_pct)
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:
         """A window test's own target, and whether the house has dried after one."""

@@ -267,25 +267,27 @@ class Glass:
         self.last_taught = self.said != LOOK_EXPECTED
         return self.said
 
-    def measured(self, night: bool, room_c: float, outdoor_c: float, glass_c: float, now_s: int) -> None:
-        """A trusted sensor on the glass reads glass_c [°C]: keep a low quantile of the f it shows.
+    def measured(self, night: bool, room_c: float, outdoor_c: float, glass_c: float, now_s: int) -> bool:
+        """A trusted sensor on the glass reads glass_c [°C]: keep a low quantile of the f it shows; False: nothing taken.
 
         It outlasts the sensor's loss and a reboot, by day and by night apart, and only ever lowers the working
         f: the sensor need not sit at the coldest spot.  Quantile by stochastic approximation (Robbins and Monro
         1951): up by QUANTILE of a step, down by the rest.
         """
         just_now = self.measured_s >= 0 and 0 <= now_s - self.measured_s < MEASURED_EVERY_S
-        if not just_now and room_c - outdoor_c >= MEASURED_DIFFERENCE_K:
-            self.measured_s = now_s
-            part = NIGHT if night else DAY
-            f = max(0.0, min(UNMEASURED, (glass_c - outdoor_c) / (room_c - outdoor_c)))
-            before = self.measured_f[part]
-            if before == UNMEASURED:
-                self.measured_f[part] = f
-            elif f < before:
-                self.measured_f[part] = max(f, before - MEASURED_STEP_F * (1.0 - QUANTILE))
-            else:
-                self.measured_f[part] = min(f, before + MEASURED_STEP_F * QUANTILE)
+        if just_now or not room_c - outdoor_c >= MEASURED_DIFFERENCE_K:
+            return False
+        self.measured_s = now_s
+        part = NIGHT if night else DAY
+        f = max(0.0, min(UNMEASURED, (glass_c - outdoor_c) / (room_c - outdoor_c)))
+        before = self.measured_f[part]
+        if before == UNMEASURED:
+            self.measured_f[part] = f
+        elif f < before:
+            self.measured_f[part] = max(f, before - MEASURED_STEP_F * (1.0 - QUANTILE))
+        else:
+            self.measured_f[part] = min(f, before + MEASURED_STEP_F * QUANTILE)
+        return True
 
     def pack(self) -> bytes:
         """The state to keep: looks, what a sensor measured, the last looks, evidence in steps of 0.001."""

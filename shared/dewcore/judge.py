@@ -6,7 +6,7 @@ when three readings in a row agree on the new level, so that no spike moves the 
 
 from dewcore import readings as r
 from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, WEEK_S, OutdoorBelief, OutdoorHistory
-from dewcore.psychro import STANDARD_PRESSURE_PA, humidity_ratio_g_kg, sat_water_pa
+from dewcore.psychro import MOLAR_RATIO_G, STANDARD_PRESSURE_PA, sat_water_pa
 from dewcore.settings import Settings
 
 ANY = 1000.0  # a step wider than every range
@@ -32,6 +32,7 @@ FINE_STEP_PCT = 0.1
 COARSE_STEP_PCT = 1.6  # and any coarser: two days; assumed until a smaller one is seen
 MOVED_K = 2.0
 
+MOLAR_RATIO = 0.001 * MOLAR_RATIO_G
 INDOOR_AND_RH = (1 << r.INDOOR) | (1 << r.RH)
 
 
@@ -51,6 +52,7 @@ class Channel:
         "high",
         "max_age_s",
         "max_step",
+        "min_step",
     )
 
     def __init__(self, index: int = 0) -> None:
@@ -67,6 +69,7 @@ class Channel:
         self.high: float = row[1]
         self.max_age_s: int = row[2]
         self.max_step: float = row[3]
+        self.min_step: float = -row[3]
 
     def take(self, sample: "r.Sample", now_s: int) -> bool:
         """Take any reading if it can be believed; True where it was taken."""
@@ -145,13 +148,13 @@ class Judge:
             index = channel.index
             sample = readings.samples[index]
             value = sample.value
-            good = channel.good
-            usual = value == good or abs(value - good) <= channel.max_step and channel.low <= value <= channel.high
+            step = value - channel.good
+            usual = channel.min_step <= step <= channel.max_step and channel.low <= value <= channel.high
             if usual and sample.error == 0 and 0 <= channel.at_s <= sample.at_s <= now_s:
                 channel.at_s = sample.at_s  # as `take` would, without the call
                 channel.fault = 0
                 channel.jump_count = 0
-                if value != good:
+                if step != 0.0:
                     channel.good = value
                     channel.same_since_s = sample.at_s
                     changed = True
@@ -209,7 +212,8 @@ class Judge:
             else:
                 inputs.room_rh_pct = value
         indoor_pa = 0.01 * inputs.rh_pct * inputs.indoor_sat_pa
-        inputs.humidity_ratio = 0.001 * humidity_ratio_g_kg(indoor_pa, STANDARD_PRESSURE_PA)
+        # humidity_ratio_g_kg in kg/kg, without the call: this runs at nearly every scan
+        inputs.humidity_ratio = MOLAR_RATIO * indoor_pa / (STANDARD_PRESSURE_PA - indoor_pa)
 
     def _outdoor(self, now_s: int) -> bool:
         """The believed outdoor temperature from its channel, its history or the design temperature."""

@@ -69,7 +69,9 @@ def wetting_point_c(vapour_pa: float) -> float:
         s = log(vapour_pa / 611.15)
         b = 23.036 - s
         return 166.85 * (b - sqrt(b * b - 4.0 * 279.82 * s / 333.7))
-    return dew_point_c(vapour_pa)
+    s = log(vapour_pa / 611.21)  # as dew_point_c, without the call: every target asks for it
+    b = 18.678 - s
+    return 117.25 * (b - sqrt(b * b - 4.0 * 257.14 * s / 234.5))
 
 
 def vapour_pa(t_c: float, rh_pct: float) -> float:

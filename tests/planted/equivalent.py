@@ -141,16 +141,9 @@ EQUIVALENT = (
     (
         "judge",
         "judge",
-        "usual = value == good",
+        "usual = channel.min_step",
         "LtE > Lt",
         "At its edge a reading is taken by `take`, just the same.",
-    ),
-    (
-        "judge",
-        "judge",
-        "usual = value == good",
-        "Or > And",
-        "What the short way leaves out is taken by `take`, just the same.",
     ),
     (
         "judge",

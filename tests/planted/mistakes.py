@@ -1023,14 +1023,14 @@ MISTAKES = (
     (
         "controller-now-without-margin",
         CONTROLLER,
-        "terms.now_pct = pct - margin_pct - reserve_pct",
-        "terms.now_pct = pct - reserve_pct",
+        "terms.now_pct = pct - margin_pct - sqrt",
+        "terms.now_pct = pct - sqrt",
         "The readings' tolerances are forgotten where the glass of now binds.",
     ),
     (
         "controller-now-without-reserve",
         CONTROLLER,
-        "terms.now_pct = pct - margin_pct - reserve_pct(self.now_margin.per_k_pct, burst_pct, 0.0)",
+        "terms.now_pct = pct - margin_pct - sqrt(burst_pct * burst_pct + model_pct * model_pct)",
         "terms.now_pct = pct - margin_pct",
         "No room is kept for the next shower.",
     ),
