@@ -56,7 +56,7 @@ class FallBound:
     def watch(self, history: "OutdoorHistory", hour: int) -> None:
         """Take the hour that `history` has just completed; hour: the local hour of the day now, -1 unknown."""
         now_cc = history.back_cc(1)
-        most = history.count - 1 if history.count <= HOURS else HOURS
+        most = min(HOURS, history.fresh - 1)  # nobody knows how long a boot took: no fall is counted across one
         below_cc = int(BELOW_C * 100.0)
         for back in range(1, most + 1):
             began_cc = history.back_cc(1 + back)
@@ -66,7 +66,7 @@ class FallBound:
             if hour >= 0:
                 _raise(self.own_drop, (hour - back) % 24 // 6 * HOURS + back - 1, fall_cc)
             lowest_cc = self.lowest_cc[(self.hours - back) % HOURS]
-            if lowest_cc > now_cc and self.hours >= back + 24:
+            if lowest_cc > now_cc and history.fresh > back + 24:
                 _raise(self.own_below, back - 1, lowest_cc - now_cc)
         lowest_cc = now_cc
         for back in range(2, min(24, history.count) + 1):

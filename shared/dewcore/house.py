@@ -257,7 +257,8 @@ class House:
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
         self.at_s = now_s
         self.quarter_s = now_s
-        self.store_pct = rh_pct
+        self.store_pct = max(self.store_pct, rh_pct)  # one that was kept over a boot may have dried meanwhile
+        self.own = min(self.own, ratio)
         self.ratio = self.quarter_ratio = ratio
         self.spoiled = False
         self._restart(ratio)

@@ -20,6 +20,8 @@ class OutdoorHistory:
 
     hour_cc: hourly mean temperature [0.01 °C]; hour_dpa: vapour pressure [0.1 Pa] at the assumed outdoor RH.
     week_c, week_pa, day_c: their means [°C, Pa] over all hours and over the last 24, once there is an hour.
+    fresh: hours since the last boot, at most 168; doubted: the hours before it may be long past, so the week counts as
+    no warmer and no moister than what came since.
     """
 
     __slots__ = (
@@ -34,6 +36,8 @@ class OutdoorHistory:
         "week_c",
         "week_pa",
         "day_c",
+        "fresh",
+        "doubted",
     )
 
     def __init__(self) -> None:
@@ -48,12 +52,16 @@ class OutdoorHistory:
         self.week_c: float = 0.0
         self.week_pa: float = 0.0
         self.day_c: float = 0.0
+        self.fresh: int = 0
+        self.doubted: bool = False
 
     def note(self, outdoor_c: float, seconds: int, rh_pct: float) -> bool:
         """Add `seconds` at outdoor_c [°C]; True where that completed an hour."""
         self.part_c_s += outdoor_c * seconds
         self.part_s += seconds
         if self.part_s < HOUR_S:
+            if self.doubted and self.fresh == 0:
+                self._no_warmer(outdoor_c, vapour_pa(outdoor_c, rh_pct))
             return False
         mean_c = self.part_c_s / self.part_s
         self.part_c_s = 0.0
@@ -70,6 +78,7 @@ class OutdoorHistory:
         self.sum_cc += self.hour_cc[i]
         self.sum_dpa += self.hour_dpa[i]
         self.next = i + 1 if i + 1 < HOURS else 0
+        self.fresh = self.fresh + 1 if self.fresh < HOURS else HOURS
         self._renew_means()
         return True
 
@@ -82,6 +91,40 @@ class OutdoorHistory:
         for back in range(1, n + 1):
             total += self.hour_cc[self.next - back]  # a negative index wraps to the ring's end
         self.day_c = 0.01 * total / n
+        if self.doubted and self.fresh > 0:
+            cc = dpa = 0
+            for back in range(1, self.fresh + 1):
+                cc += self.hour_cc[self.next - back]
+                dpa += self.hour_dpa[self.next - back]
+            self._no_warmer(0.01 * cc / self.fresh, 0.1 * dpa / self.fresh)
+
+    def _no_warmer(self, c: float, pa: float) -> None:
+        self.week_c = min(self.week_c, c)
+        self.week_pa = min(self.week_pa, pa)
+
+    def resume(self, count: int, after: int) -> None:
+        """After a boot: `count` kept hours stand in hour_cc and hour_dpa, the next one comes at `after`."""
+        self.forget()
+        self.next = after
+        self.doubted = count > 0
+        self._count_only(count)
+
+    def settle(self, within_week: bool) -> None:
+        """It is known by now whether the hours before the boot lie within the last week; if not, they are dropped."""
+        if self.doubted:
+            self.doubted = False
+            self._count_only(self.count if within_week else self.fresh)
+
+    def _count_only(self, count: int) -> None:
+        """Make the last `count` hours all that are known."""
+        self.count = count
+        self.sum_cc = 0
+        self.sum_dpa = 0
+        for back in range(1, count + 1):
+            self.sum_cc += self.hour_cc[self.next - back]
+            self.sum_dpa += self.hour_dpa[self.next - back]
+        if count > 0:
+            self._renew_means()
 
     def forget(self) -> None:
         """All hours are too old to count: as at the start."""
@@ -90,6 +133,8 @@ class OutdoorHistory:
         self.sum_dpa = 0
         self.part_c_s = 0.0
         self.part_s = 0
+        self.fresh = 0
+        self.doubted = False
 
     def back_cc(self, back: int) -> int:
         """Mean of a completed hour [0.01 °C]: back 1 the last one, up to `count`."""
