@@ -27,6 +27,7 @@ from dewcore.readings import (
     OUTDOOR_READ,
     REQUEST_CLEAR,
     REQUEST_REARM,
+    REQUEST_TIMED_RUN,
     ROOM,
     ROOM_RH,
     TAP_FOG,
@@ -36,6 +37,7 @@ from dewcore.readings import (
     Readings,
 )
 from dewcore.settings import Settings
+from dewcore.timed_run import TimedRun
 from dewcore.valve import Valve
 from dewcore.window_test import DAWN_FROM_MIN, DAWN_TO_MIN, GUIDE_LOOK, GUIDE_TEST, WindowTest, guide
 
@@ -134,6 +136,7 @@ class Controller:
         "now_margin",
         "glass",
         "window",
+        "timed",
         "tapped",
         "f_day",
         "f_night",
@@ -168,6 +171,7 @@ class Controller:
         self.now_margin: "Margin" = Margin()
         self.glass: "Glass" = Glass(settings)
         self.window: "WindowTest" = WindowTest(settings)
+        self.timed: "TimedRun" = TimedRun()
         self.tapped: int = TAP_NONE
         # The working glass factors, and the settings they were worked out for; 0: to be worked out afresh.
         self.f_day: float = 0.0
@@ -195,16 +199,16 @@ class Controller:
         if boot:
             self.requested = readings.request
         self.scanned_s = now_s
-        seen = self.seen
         n = 0
         for contact in readings.contacts:
-            seen[n] = contact.state
-            seen[n + 1] = contact.since_s
+            self.seen[n] = contact.state
+            self.seen[n + 1] = contact.since_s
             n += 2
         judge = self.judge
-        inputs = judge.inputs
-        d = self.decision
         valve = self.valve
+        permit = self.permit
+        d = self.decision
+        inputs = judge.inputs
         changed = judge.judge(readings, now_s)
         if self.settings.look_ahead and self.outlook.scan(readings, judge, valve.contact, now_s):
             changed = True
@@ -214,15 +218,15 @@ class Controller:
             changed = True
         if changed or not 0 <= self.retarget_s - now_s <= RETARGET_S:
             self._retarget(readings, now_s)
-            self.retarget_s = now_s + RETARGET_S
         sensed = valve.read_back(readings, now_s)
-        permit = self.permit
         refusals = permit.check(readings, inputs, valve, now_s, clear) | sensed
         permit.latched |= sensed & LATCHING  # after the check: a clearing takes no alarm whose cause is there
         if self.season_over:
             refusals |= 1 << w.SEASON_OVER
         if not valve.want(inputs.rh_pct, d.target_pct):
             refusals |= 1 << w.HUMID_ENOUGH
+        if self.timed.running:
+            refusals = self.timed.lift(refusals, readings.request == REQUEST_TIMED_RUN, valve.open, now_s)
         d.refusals = valve.decide(refusals, now_s)
         d.valve = valve.open
         d.hold_s = valve.hold_s
@@ -251,6 +255,8 @@ class Controller:
             self.outlook.start_afresh()
             glass.reset()
             self.preset_day = 0.0
+        if readings.request == REQUEST_TIMED_RUN and self.requested != REQUEST_TIMED_RUN:
+            self.timed.begin(readings.request_until_s, now_s)
         self.requested = readings.request
 
     def _factors(self) -> None:
@@ -272,6 +278,7 @@ class Controller:
 
     def _retarget(self, readings: "Readings", now_s: int) -> None:
         """Ceiling and target from the inputs as they stand: what each surface allows and which one binds."""
+        self.retarget_s = now_s + RETARGET_S
         s = self.settings
         inputs = self.judge.inputs
         d = self.decision
@@ -516,6 +523,8 @@ class Controller:
         valve = self.valve
         if valve.finishing:
             notices |= 1 << w.MIN_ON
+        if self.timed.running:
+            notices |= 1 << w.TIMED_RUN
         humid = inputs.trusted & INDOOR_AND_RH == INDOOR_AND_RH and inputs.rh_pct > self.terms.glass_pct
         if humid and not valve.contact and now_s - valve.changed_s >= FOGS_ITSELF_S:
             notices |= 1 << w.CEILING_PASSED

@@ -28,6 +28,7 @@ MIN_OFF = 23
 STARTS_PER_HOUR = 24
 WELD_TEST = 25
 RELAY_RETRY = 26
+RUN_OVER = 27
 
 REFUSALS = (
     ("leak_wet", "Water at the leak wire: dry it, find the cause, then clear the alarm."),
@@ -57,6 +58,7 @@ REFUSALS = (
     ("starts_per_hour", "The valve has started often enough within the hour."),
     ("weld_test", "The contact is being tested before it closes."),
     ("relay_retry", "No 24 V came behind the closed contact: it is tried again in some minutes."),
+    ("run_over", "The timed test run is over."),
 )
 
 # Notices: worth telling, but no reason for the valve to be shut.
@@ -79,6 +81,7 @@ LOOKS_TORN = 15
 FORECAST_OLD = 16
 FORECAST_ELSEWHERE = 17
 SELF_DOUBT = 18
+TIMED_RUN = 19
 
 NOTICES = (
     ("min_on", "The valve is open to finish its shortest run: the house is humid enough."),
@@ -100,6 +103,7 @@ NOTICES = (
     ("forecast_old", "The forecast is old, or not yet due: the largest known fall of temperature holds."),
     ("forecast_elsewhere", "The forecast does not fit the outdoor reading: it is not used."),
     ("self_doubt", "The house dried more slowly than foretold: the cautious start holds until it fits again."),
+    ("timed_run", "A timed test run: water may flow although the house is humid enough. Watch the drain."),
 )
 
 OPEN_NAME = "open"
@@ -122,10 +126,10 @@ def reason_name(refusals: int) -> str:
 
 def sentences(refusals: int, notices: int) -> list:
     """Every sentence that holds, most important first, refusals before notices."""
-    found = [OPEN_SENTENCE] if refusals == 0 and not notices >> MIN_ON & 1 else []
+    found = [] if refusals else [status_sentence(0, notices)]
     for table, mask in ((REFUSALS, refusals), (NOTICES, notices)):
         for n in range(len(table)):
-            if mask >> n & 1:
+            if mask >> n & 1 and table[n][1] not in found:
                 found.append(table[n][1])
     return found
 
@@ -134,6 +138,8 @@ def status_sentence(refusals: int, notices: int) -> str:
     """The one sentence that every surface shows for a decision."""
     if refusals:
         return REFUSALS[first_bit(refusals)][1]
+    if notices >> TIMED_RUN & 1:
+        return NOTICES[TIMED_RUN][1]
     return NOTICES[MIN_ON][1] if notices >> MIN_ON & 1 else OPEN_SENTENCE
 
 

@@ -143,6 +143,15 @@ def forecast(hours, issued_ago_s, outdoor_c):
     return rig
 
 
+def timed_run(seconds):
+    """A humid house so long into a timed test run of 60 s."""
+    rig = ready()
+    rig.readings.request = r.REQUEST_TIMED_RUN
+    rig.readings.request_until_s = rig.now_s + 70
+    rig.run(seconds)
+    return rig
+
+
 def more_humid_than_foretold():
     """A dry day, then RH rises by 5 % an hour to 70 % with the valve shut; until the second day is judged."""
     rig = at_dawn({}, 20.0)
@@ -181,6 +190,7 @@ REFUSALS = {
     "starts_per_hour": starts,
     "weld_test": weld_test,
     "relay_retry": lambda: dead_relay(400),
+    "run_over": lambda: timed_run(70),
 }
 
 NOTICES = {
@@ -203,6 +213,7 @@ NOTICES = {
     "forecast_old": lambda: forecast(1, 64801, 0.0),
     "forecast_elsewhere": lambda: forecast(1, 600, 20.0),
     "self_doubt": more_humid_than_foretold,
+    "timed_run": lambda: timed_run(60),
 }
 
 

@@ -13,7 +13,7 @@ from dewcore import words as w
 from dewcore.settings import TABLE, disagreement
 
 OFF, ON = 0, 1
-REARM, WINDOW, CLEAR = 1, 2, 4  # Readings.request
+REARM, WINDOW, TIMED, CLEAR = 1, 2, 3, 4  # Readings.request
 FOG, TAP_CLEAR = 1, 2  # Readings.tap
 INDOOR, RH, OUTDOOR, GLASS, SUPPLY, ROOM, ROOM_RH = range(7)
 # believable lowest and highest, oldest age [s], step that needs three readings, unchanged for too long [s]
@@ -30,6 +30,7 @@ LATCHED = (w.LEAK_WET, w.OVERFLOW, w.WELDED, w.DRAIN_RUNS, w.RELAY_FAILED)
 LATCHED_MASK = sum(1 << code for code in LATCHED)
 STALE_TARGET_S = 60  # without a new value the target is renewed this often
 SLICES = 7  # scans of a look-ahead; the one that begins it does none
+RUN_S = 300  # the longest timed test run
 PAST_S = 10800  # a look-ahead of longer ago holds no longer
 # a window test: longest, pause after it, so many within a day [s, s, 1], highest above the cautious ceiling [% RH]
 TEST_S, TEST_PAUSE_S, TESTS_A_DAY, TEST_PCT = 1800, 10800, 3, 8.0
@@ -177,7 +178,8 @@ class Watch:
         self.rh_moved = False
         self.rh_seen = None
         self.rh_step_pct = 1.6  # the smallest change seen, for how long a sensor may rightly stand still
-        self.requested = CLEAR  # a clearing counts when it begins; one that outlasts a boot never
+        self.requested = None  # a request counts when it begins; one that outlasts a boot never
+        self.run_until_s = None
         self.read_c = None  # the belief while readings come
         self.was_read = False
         self.read_s = None  # when that was so last
@@ -560,7 +562,9 @@ class Watch:
         """(refusals, notices, refusals that cannot be told for sure) as the documents want them now."""
         readings = world.readings
         s = world.settings
-        clear = readings.request == CLEAR and self.requested != CLEAR
+        clear = readings.request == CLEAR and self.requested not in (CLEAR, None)
+        if readings.request == TIMED and self.requested not in (TIMED, None):
+            self.run_until_s = min(readings.request_until_s, now_s + RUN_S)
         self.requested = readings.request
         if clear:
             self.failures = 0
@@ -583,9 +587,22 @@ class Watch:
         self.demand = rh_pct < (d.target_pct if self.demand else d.target_pct - s.band_pct)
         if not self.demand:
             mask |= 1 << w.HUMID_ENOUGH
-        notices = self._notices(world, d, now_s, seconds)
+        mask, running = self._timed(readings, mask, now_s)
+        notices = self._notices(world, d, now_s, seconds) | running
         unsure = self.unsure_season
+        if unsure and self.command:
+            unsure |= 1 << w.RUN_OVER
         return self._timers(s, mask, now_s), notices, unsure
+
+    def _timed(self, readings, mask, now_s):
+        """The mask in a technician's run, which sets only comfort aside, and the notice of one."""
+        if self.run_until_s is None:
+            return mask, 0
+        comfort = 1 << w.HUMID_ENOUGH | 1 << w.SEASON_OVER
+        if readings.request == TIMED and now_s < self.run_until_s <= now_s + RUN_S:
+            return mask & ~comfort, 1 << w.TIMED_RUN
+        self.run_until_s = None
+        return mask | (1 << w.RUN_OVER if self.command and mask & comfort else 0), 0
 
     def _kept(self, world, active):
         """Latched alarms that a clearing cannot take: their cause is still there, or nobody knows."""
@@ -676,7 +693,7 @@ class Watch:
         self.season_seen.append((self.world.now_s, over, abs(mean_c - limit_c) < 0.03))
         sure = all(was == over and not near for _, was, near in self.season_seen)
         self.unsure_season = 0 if sure else code
-        said = bool(d.refusals & code) if not d.valve else False
+        said = bool(d.refusals & code) if not d.valve else self.season_over and self.run_until_s is not None
         if d.valve and over and not sure:
             over = False
         self.season_over = over if sure else said
@@ -776,7 +793,7 @@ class Watch:
             ran_s = now_s - (self.command_s if self.follow_s is None else self.follow_s)
             if d.refusals == 1 << w.HUMID_ENOUGH and ran_s < s.min_on_s:
                 self.fail("V4 shut for comfort after %d s" % ran_s)
-            if d.valve and not self.demand and ran_s >= s.min_on_s:
+            if d.valve and not self.demand and ran_s >= s.min_on_s and self.run_until_s is None:
                 self.fail("V4 open after %d s though humid enough" % ran_s)
             if d.valve and ran_s >= s.max_run_s:
                 self.fail("V4 open for %d s" % ran_s)

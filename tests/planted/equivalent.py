@@ -21,13 +21,6 @@ EQUIVALENT = (
     ),
     (
         "words",
-        "sentences",
-        "found = [OPEN_SENTENCE] if refusals == 0",
-        "RShift > LShift",
-        "MIN_ON is bit 0: a mask shifted by 0 is itself either way.",
-    ),
-    (
-        "words",
         "status_sentence",
         "return NOTICES[MIN_ON]",
         "RShift > LShift",

@@ -1035,6 +1035,27 @@ MISTAKES = (
         "No room is kept for the next shower.",
     ),
     (
+        "controller-timed-run-sets-an-interlock-aside",
+        "shared/dewcore/timed_run.py",
+        "SET_ASIDE = (1 << w.HUMID_ENOUGH) | (1 << w.SEASON_OVER)",
+        "SET_ASIDE = (1 << w.HUMID_ENOUGH) | (1 << w.SEASON_OVER) | (1 << w.HEAT_OFF)",
+        "A test run wets a cold duct.",
+    ),
+    (
+        "controller-timed-run-without-end",
+        "shared/dewcore/timed_run.py",
+        "if is_asked and 0 < self.until_s - now_s <= LONGEST_S:",
+        "if is_asked:",
+        "A forgotten test run waters for hours.",
+    ),
+    (
+        "controller-timed-run-after-a-boot",
+        CONTROLLER,
+        "if readings.request == REQUEST_TIMED_RUN and self.requested != REQUEST_TIMED_RUN:",
+        "if readings.request == REQUEST_TIMED_RUN:",
+        "A held request begins run after run.",
+    ),
+    (
         "controller-rearm-without-edge",
         CONTROLLER,
         "if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:",
