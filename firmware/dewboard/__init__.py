@@ -1,0 +1,1 @@
+"""The board: drivers, pins, storage, network and page; imports dewcore and what MicroPython brings along."""
