@@ -1,7 +1,7 @@
 """Whole monotonic seconds from a millisecond counter that wraps.
 
-    Clock(time)     `time`: any module or object with ticks_ms, ticks_diff, ticks_us, sleep_us as MicroPython has them
-    .now_s()        whole seconds since the Clock was made; to be called at least once in six days, the beat does each second
+    Clock(time)     `time`: a module or object with ticks_ms, ticks_diff, ticks_add, ticks_us, sleep_us of MicroPython
+    .now_s()        whole seconds since the Clock was made; to be called at least once in six days
     .ticks_ms() .ticks_us() .ticks_diff(later, earlier) .sleep_us(us)     the module's own, for driver code
 """
 
@@ -9,12 +9,13 @@
 class Clock:
     """Seconds that never jump: ticks_ms starts again after 2**30 ms (12.4 days), the sum of its steps does not."""
 
-    __slots__ = ("ticks_ms", "ticks_us", "ticks_diff", "sleep_us", "last_ms", "rest_ms", "seconds")
+    __slots__ = ("ticks_ms", "ticks_us", "ticks_diff", "ticks_add", "sleep_us", "last_ms", "rest_ms", "seconds")
 
     def __init__(self, time: object) -> None:
         self.ticks_ms = time.ticks_ms
         self.ticks_us = time.ticks_us
         self.ticks_diff = time.ticks_diff
+        self.ticks_add = time.ticks_add
         self.sleep_us = time.sleep_us
         self.last_ms: int = time.ticks_ms()
         self.rest_ms: int = 0

@@ -234,6 +234,15 @@ class Controller:
         d.notices = self._notices(inputs, now_s)
         return d
 
+    def stand_down(self, now_s: int) -> None:
+        """The board takes itself out of service at now_s [s]: valve shut, and no other reason is told."""
+        d = self.decision
+        self.valve.decide(1 << w.SAFE_MODE, now_s)
+        d.valve = False
+        d.refusals = 1 << w.SAFE_MODE
+        d.notices = 0
+        d.hold_s = 0
+
     def _owner(self, readings: "Readings", now_s: int) -> None:
         """What the owner says: looks at a window, window tests, starting afresh, a repaired relay."""
         s = self.settings

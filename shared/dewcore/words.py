@@ -29,6 +29,7 @@ STARTS_PER_HOUR = 24
 WELD_TEST = 25
 RELAY_RETRY = 26
 RUN_OVER = 27
+SAFE_MODE = 28
 
 REFUSALS = (
     ("leak_wet", "Water at the leak wire: dry it, find the cause, then clear the alarm."),
@@ -59,6 +60,7 @@ REFUSALS = (
     ("weld_test", "The contact is being tested before it closes."),
     ("relay_retry", "No 24 V came behind the closed contact: it is tried again in some minutes."),
     ("run_over", "The timed test run is over."),
+    ("safe_mode", "The board failed or restarted too often: the valve stays shut until the alarm button is held."),
 )
 
 # Notices: worth telling, but no reason for the valve to be shut.

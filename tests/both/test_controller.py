@@ -123,6 +123,17 @@ class TestRenewal(unittest.TestCase):
         self.assertEqual(rig.scan(1).target_pct, 18.0)
 
 
+class TestStandingDown(unittest.TestCase):
+    def test_an_open_valve_shuts_at_once_no_other_reason_is_told_and_the_pause_counts_from_there(self):
+        rig = opened()
+        rig.controller.stand_down(rig.now_s)
+        d = rig.controller.decision
+        self.assertIs(d.valve, False)
+        self.assertIs(rig.controller.valve.open, False)
+        self.assertEqual((d.refusals, d.notices, d.hold_s), (1 << w.SAFE_MODE, 0, 0))
+        self.assertEqual(rig.controller.valve.commanded_s, rig.now_s)
+
+
 class TestTime(unittest.TestCase):
     def test_scans_without_any_time_between_them_change_nothing(self):
         rig = opened()

@@ -152,6 +152,13 @@ def timed_run(seconds):
     return rig
 
 
+def stood_down():
+    """A board that gave up while the valve was open."""
+    rig = opened()
+    rig.controller.stand_down(rig.now_s)
+    return rig
+
+
 def more_humid_than_foretold():
     """A dry day, then RH rises by 5 % an hour to 70 % with the valve shut; until the second day is judged."""
     rig = at_dawn({}, 20.0)
@@ -191,6 +198,7 @@ REFUSALS = {
     "weld_test": weld_test,
     "relay_retry": lambda: dead_relay(400),
     "run_over": lambda: timed_run(70),
+    "safe_mode": stood_down,
 }
 
 NOTICES = {

@@ -1,0 +1,218 @@
+"""The beat: read, decide, drive, feed, once a second; then at most one slow thing.  No network, no waiting in it."""
+
+from dewboard.events import Counters, Events
+from dewboard.keep import QUICK_BOOTS, Keep
+from dewboard.lamp import rhythm_of
+from dewboard.minutes import Minutes
+from dewcore.board import PRESS_ALARM, PRESS_BOTH, PRESS_LOOK_LONG, PRESS_LOOK_SHORT
+from dewcore.controller import Controller
+from dewcore.feed import WallTime
+from dewcore.readings import (
+    REQUEST_CLEAR,
+    REQUEST_NONE,
+    REQUEST_TIMED_RUN,
+    REQUEST_WINDOW,
+    TAP_CLEAR,
+    TAP_FOG,
+    TAP_NONE,
+    Readings,
+)
+from dewcore.settings import SettingError, Settings
+from dewcore.timed_run import LONGEST_S as TIMED_RUN_S
+from dewcore.window_test import LONGEST_S as WINDOW_S
+
+DECISION_S = 15  # an older decision opens nothing
+FAILURES = 3  # beats that may fail within TROUBLE_S
+TROUBLE_S = 600
+LONGEST_S = {REQUEST_WINDOW: WINDOW_S, REQUEST_TIMED_RUN: TIMED_RUN_S}  # of a request that lasts
+
+
+class App:
+    """One board's program over its hardware (`dewcore.board.Board`), a clock (`dewboard.clock`) and its Keep.
+
+    decided_s: when the last complete scan was, -1 never; safe: why the board took itself out of service, "" while it
+    has not; pressed_s: when a button was last pressed, -1 never; forget: called when both were held.
+    """
+
+    __slots__ = (
+        "hardware",
+        "clock",
+        "version",
+        "settings",
+        "now_s",
+        "beat_s",
+        "decided_s",
+        "pressed_s",
+        "hurried",
+        "was_open",
+        "safe",
+        "failed_s",
+        "readings",
+        "wall",
+        "controller",
+        "counters",
+        "events",
+        "keep",
+        "history",
+        "minutes",
+        "forget",
+    )
+
+    def __init__(self, hardware: object, clock: object, settings: "Settings", keep: "Keep", version: str) -> None:
+        hardware.drive(False)
+        self.hardware = hardware
+        self.clock = clock
+        self.version: str = version
+        self.settings: "Settings" = settings
+        self.now_s: int = clock.now_s()
+        self.beat_s: int = self.now_s
+        self.decided_s: int = -1
+        self.pressed_s: int = -1
+        self.hurried: bool = False
+        self.was_open: bool = False
+        self.safe: str = ""
+        self.failed_s: "list[int]" = []  # when beats failed lately
+        self.readings: "Readings" = Readings()
+        self.wall: "WallTime" = WallTime()
+        self.controller: "Controller" = Controller(settings)
+        self.counters: "Counters" = Counters()
+        self.events: "Events" = Events(self)
+        self.keep: "Keep" = keep
+        self.history = keep.history
+        self.minutes: "Minutes" = Minutes(self.now_s)
+        self.forget = self._forget
+        keep.restore(self)
+        for problem in keep.problems:
+            self.events.add(problem)
+        if keep.quick >= QUICK_BOOTS:
+            self.stand_down("it restarted " + str(keep.quick) + " times in a row")
+
+    def utc_s(self) -> int:
+        """Wall time [s], 0 unknown."""
+        return self.wall.utc_s(self.now_s)
+
+    def beat(self) -> None:
+        """One beat.  Whatever goes wrong in it, the contact is open afterwards, and the watchdog goes hungry."""
+        try:
+            self.now_s = self.clock.now_s()
+            late_s = self.now_s - self.beat_s - 1
+            self.beat_s = self.now_s
+            self._decide()
+            fresh = 0 <= self.now_s - self.decided_s <= DECISION_S and self.decided_s >= 0
+            is_open = fresh and self.controller.decision.valve and not self.safe
+            self.hardware.drive(is_open)
+            if fresh:
+                self.hardware.feed()
+            self._count(is_open, late_s)
+            self.minutes.beat(self, is_open)
+            self.keep.beat(self)
+        except Exception as problem:  # noqa: BLE001 - whatever it is: open first
+            self.hardware.drive(False)
+            self._failed(problem)
+
+    def _decide(self) -> None:
+        """Readings, and a scan where one is due."""
+        readings = self.readings
+        now_s = self.now_s
+        self.hardware.read(readings, now_s)
+        readings.utc_s = self.utc_s()
+        readings.utc_offset_s = self.wall.utc_offset_s
+        if readings.request in LONGEST_S and not now_s < readings.request_until_s:
+            readings.request = REQUEST_NONE
+        if self.safe:
+            self.controller.stand_down(now_s)
+            self.decided_s = now_s
+        elif self.hurried or self.controller.due(readings.contacts, now_s):
+            self.controller.scan(readings, now_s)
+            self.decided_s = now_s
+            self.hurried = False
+            readings.tap = TAP_NONE
+            if readings.request not in LONGEST_S:
+                readings.request = REQUEST_NONE
+
+    def _count(self, is_open: bool, late_s: int) -> None:
+        counters = self.counters
+        if late_s > 0:
+            counters.missed_beats += late_s
+        if is_open:
+            counters.valve_open_s += 1
+            if not self.was_open:
+                counters.valve_starts += 1
+        self.was_open = is_open
+
+    def _failed(self, problem: object) -> None:
+        """A beat failed: once is noted, often within ten minutes ends in safe mode."""
+        self.counters.failed_beats += 1
+        self.events.add("beat failed: " + repr(problem))
+        self.failed_s = [at_s for at_s in self.failed_s if 0 <= self.now_s - at_s < TROUBLE_S]
+        self.failed_s.append(self.now_s)
+        if len(self.failed_s) > FAILURES:
+            self.stand_down("the beat failed too often")
+
+    def stand_down(self, why: str) -> None:
+        """Safe mode from now on: contact open, valve shut, until a person clears it at the board."""
+        if not self.safe:
+            self.safe = why
+            self.events.add("safe mode: " + why)
+        self.hardware.drive(False)
+        self.controller.stand_down(self.now_s)
+
+    # What people ask for
+
+    def tap(self, code: int) -> None:
+        """"Fog now" or "clear now", for the next beat's scan."""
+        self.readings.tap = code
+        self.hurried = True
+
+    def request(self, code: int, seconds: int = 0) -> None:
+        """A request for the next beat's scan; one that lasts holds for so many seconds; REQUEST_NONE ends it."""
+        self.readings.request = code
+        self.readings.request_until_s = self.now_s + min(seconds, LONGEST_S.get(code, 0))
+        self.hurried = True
+
+    def change_settings(self, values: dict) -> str:
+        """All of the values or none; "" or why not.  Stored by a later beat; what is fitted counts at the next start."""
+        try:
+            self.settings.change(values)
+        except SettingError as refusal:
+            return str(refusal)
+        self.keep.settings_changed = True
+        self.hurried = True
+        return ""
+
+    def attend(self) -> None:
+        """Lamp and buttons, some ten times a second."""
+        self.hardware.lamp(rhythm_of(self.controller.decision.refusals), self.clock.ticks_ms())
+        press = self.hardware.buttons()
+        if press:
+            self.pressed_s = self.now_s
+            if press == PRESS_LOOK_SHORT:
+                self.tap(TAP_CLEAR)
+            elif press == PRESS_LOOK_LONG:
+                self.tap(TAP_FOG)
+            elif press == PRESS_ALARM:
+                self.leave_safe_mode()
+                self.request(REQUEST_CLEAR)
+                self.events.add("alarm button held: alarms cleared")
+            elif press == PRESS_BOTH:
+                self.forget()
+
+    def leave_safe_mode(self) -> None:
+        """Back into service, as after a boot: a person at the board asked for it."""
+        self.failed_s = []
+        self.keep.calm()
+        if self.safe:
+            self.safe = ""
+            self.events.add("safe mode left")
+
+    def _forget(self) -> None:
+        """Both buttons were held while no page is there: no password any more."""
+        self.keep.store_login(b"")
+
+    def load_login(self) -> "bytes | None":
+        """What `dewboard.login` stored."""
+        return self.keep.load_login()
+
+    def store_login(self, image: bytes) -> None:
+        """Keep it."""
+        self.keep.store_login(image)

@@ -1,0 +1,176 @@
+"""What outlasts a power cut, and when it is written: settings, learned state, counters, login, boots, minute records.
+
+One write a beat at most, after the contact was driven and the watchdog fed.  Latched alarms go first: an alarm has
+to outlast the reset that may follow it.
+"""
+
+import json
+
+from dewboard.history import History
+from dewboard.store import FOUND_NAMES, Store, load_settings, make_folder, next_boot, save_settings
+from dewcore import learned
+
+LEARNED_S = 21600  # 1,460 writes a year
+RETRY_S = 60  # after one that failed
+CALM_S = 600  # a boot that lasts so long ends a row of quick ones
+QUICK_BOOTS = 5  # the last of so many in a row goes into safe mode
+
+
+class Keep:
+    """The stores of one board's folder.  Made before anything else reads the settings, which it brings up to date.
+
+    boot: this boot's number; quick: quick boots in a row, this one included; problems: what was found damaged.
+    """
+
+    __slots__ = (
+        "settings",
+        "learned",
+        "counters",
+        "login",
+        "quick_store",
+        "history",
+        "boot",
+        "quick",
+        "problems",
+        "probes",
+        "wifi",
+        "settings_changed",
+        "login_image",
+        "calm_due",
+        "latched",
+        "learned_s",
+        "retry_s",
+        "image",
+        "is_settled",
+    )
+
+    def __init__(self, folder: str, settings: object) -> None:
+        make_folder(folder)
+        self.settings = Store(folder, "settings")
+        self.learned = Store(folder, "learned")
+        self.counters = Store(folder, "counters")
+        self.login = Store(folder, "login")
+        self.quick_store = Store(folder, "quick")
+        self.problems: "list[str]" = []
+        load_settings(self.settings, settings)
+        self._note(self.settings)
+        self.boot: int = next_boot(Store(folder, "boots"))
+        self.quick: int = self._one_more_boot()
+        self.history = History(folder, self.boot)
+        self.boot = self.history.boot
+        self.probes: dict = self._object(Store(folder, "probes"))  # {role: code} as `dewboard.thermometers` takes it
+        self.wifi: dict = self._object(Store(folder, "wifi"))  # as `dewboard.wifi` takes it
+        self.settings_changed: bool = False
+        self.login_image: "bytes | None" = None
+        self.calm_due: bool = self.quick > 0
+        self.latched: int = 0  # as last stored
+        self.learned_s: int = 0
+        self.retry_s: int = 0
+        self.image: "bytes | None" = None  # what was learned before this boot, until its age is known
+        self.is_settled: bool = False
+
+    def _note(self, store: object) -> None:
+        if store.refused:
+            self.problems.append(store.refused + " (" + FOUND_NAMES[store.found] + ")")
+
+    def _one_more_boot(self) -> int:
+        payload = self.quick_store.load()
+        quick = 1 + (payload[0] if payload else 0)
+        self.quick_store.save(bytes([min(quick, 255)]))
+        return quick
+
+    def _object(self, store: object) -> dict:
+        """A JSON object that installing stored; {} for none."""
+        payload = store.load()
+        self._note(store)
+        try:
+            found = json.loads(payload) if payload else {}
+            if not isinstance(found, dict):
+                raise ValueError("no object")
+        except ValueError as problem:
+            self.problems.append(store.name + ": " + str(problem))
+            found = {}
+        return found
+
+    def restore(self, app: object) -> None:
+        """Learned state, alarms and counters into a new app."""
+        payload = self.counters.load()
+        if payload is not None and not app.counters.unpack(payload):
+            self.problems.append("counters: of an unknown size, they begin anew")
+        image = self.learned.load()
+        self._note(self.learned)
+        if image is not None:
+            if learned.unpack(app.controller, image, app.now_s):
+                self.image = image
+            else:
+                app.controller.permit.latched |= learned.alarms(image)
+                self.problems.append("learned: not of this firmware; learning starts afresh, alarms stand")
+        self.latched = app.controller.permit.latched
+        app.counters.boots += 1
+
+    def beat(self, app: object) -> None:
+        """At most one write."""
+        now_s = app.now_s
+        if not self.is_settled and app.utc_s():
+            self.is_settled = True
+            if self.image is not None:
+                learned.settle(app.controller, learned.gap_s(self.image, app.utc_s() - now_s))
+                self.image = None
+        if now_s < self.retry_s:
+            return
+        if app.controller.permit.latched != self.latched or now_s - self.learned_s >= LEARNED_S:
+            self._write(app, self._save_learned(app))
+        elif self.settings_changed:
+            self.settings_changed = not self._write(app, save_settings(self.settings, app.settings))
+        elif self.login_image is not None:
+            if self._write(app, self.login.save(self.login_image)):
+                self.login_image = None
+        elif self.calm_due and now_s >= CALM_S:
+            self.calm_due = not self._write(app, self.quick_store.save(b"\x00"))
+        elif self.history.due(now_s):
+            self.history.flush()
+
+    def _save_learned(self, app: object) -> bool:
+        """Learned state, and the counters with it: two small files."""
+        latched = app.controller.permit.latched
+        if not self.learned.save(learned.pack(app.controller, app.utc_s())):
+            return False
+        self.latched = latched
+        self.learned_s = app.now_s
+        return self.counters.save(app.counters.pack())
+
+    def _write(self, app: object, done: bool) -> bool:
+        """Whether a write was done; one that failed is told once and tried again in a minute."""
+        if done:
+            return True
+        self.retry_s = app.now_s + RETRY_S
+        app.events.add("not stored: " + self.why())
+        return False
+
+    def why(self) -> str:
+        """The last refusal of any store."""
+        for store in (self.learned, self.counters, self.settings, self.login, self.quick_store):
+            if store.refused:
+                return store.refused
+        return ""
+
+    def finish(self, app: object) -> None:
+        """Before a restart that was asked for: everything, with the contact open."""
+        self._save_learned(app)
+        if self.settings_changed:
+            self.settings_changed = not save_settings(self.settings, app.settings)
+        while self.history.flush():
+            pass
+
+    def calm(self) -> None:
+        """A person vouches for the board: the row of quick boots ends."""
+        self.calm_due = True
+        self.quick = 0
+
+    def load_login(self) -> "bytes | None":
+        """As last given, whether or not it is stored yet."""
+        return self.login_image if self.login_image is not None else self.login.load()
+
+    def store_login(self, image: bytes) -> None:
+        """By a later beat."""
+        self.login_image = image
