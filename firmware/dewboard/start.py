@@ -1,0 +1,77 @@
+"""From power-on to the beat: a window for whoever wants in, then settings, watchdog, app and tasks."""
+
+import select
+import sys
+import time
+
+FOLDER = "kept"
+WINDOW_MS = 3000
+WATCHDOG_MS = 7000
+PAUSE_S = 10  # before another try, where not even the pins could be opened
+
+
+def wants_in() -> bool:
+    """Whether a key came on the serial line within 3 s: then it stays at its prompt, contact open, no watchdog."""
+    print("dewmargin: press any key within 3 s to stop here")
+    poll = select.poll()
+    poll.register(sys.stdin, select.POLLIN)
+    return bool(poll.poll(WINDOW_MS))
+
+
+def build(pins: object, clock: object, folder: str) -> object:
+    """The app over these pins, with what `folder` keeps; arms the watchdog."""
+    from dewboard import VERSION
+    from dewboard.app import App
+    from dewboard.hardware import Hardware
+    from dewboard.keep import Keep
+    from dewcore.board import RESET_WATCHDOG
+    from dewcore.settings import Settings
+
+    settings = Settings()
+    keep = Keep(folder, settings)
+    hardware = Hardware(pins, clock, settings, pins.watchdog(WATCHDOG_MS), keep.probes)
+    app = App(hardware, clock, settings, keep, VERSION)
+    if pins.reset_cause() == RESET_WATCHDOG:
+        app.counters.watchdog_resets += 1
+        app.events.add("started again by the watchdog")
+    return app
+
+
+def others(app: object) -> list:
+    """What runs beside the beat: (name, function that starts it)."""
+    from dewboard.guard import Guard
+    from dewboard.page import Page
+    from dewboard.wifi import Wifi
+
+    wifi = Wifi(app, app.keep.wifi)
+    guard = Guard(wifi.names)
+    page = Page(app, guard)
+    app.forget = page.forget_password
+    return [("wifi", wifi.stay_joined), ("page", lambda: guard.start_server(port=80))]
+
+
+def main(relay_pin: object, reset: object) -> None:
+    """For good; whatever ends it, the contact is open, and the chip starts afresh.
+
+    relay_pin: the relay's, low; reset: the chip's.  Returns only to whoever pressed a key in the window.
+    """
+    if wants_in():
+        return
+    pins = None
+    try:
+        import asyncio
+
+        from dewboard.clock import Clock
+        from dewboard.pins import open_pins
+        from dewboard.tasks import run
+
+        pins = open_pins()
+        app = build(pins, Clock(time), FOLDER)
+        asyncio.run(run(app, others(app)))
+    except Exception as problem:  # noqa: BLE001 - told on the serial line, for whoever listens
+        print("dewmargin: stopped:", repr(problem))
+    finally:
+        relay_pin.value(0)
+        if pins is None:
+            time.sleep(PAUSE_S)
+        reset()
