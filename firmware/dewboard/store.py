@@ -5,13 +5,12 @@ and the payload.  The whole one with the highest sequence number counts; any oth
 save that is cut off, at whatever byte, leaves the payload before it: old or new, never a mixture.  A payload is
 bytes in RAM before the first byte is written, and a save is done when it has been read back.
 
-Wear.  One save costs a file system about 4 erases (data, twice its own records, a little for spreading).  Settings:
-an owner's few a year.  Learned state: every 6 h, 1,460 a year, and at each latched alarm, twice.  History: 96
-appends of a day, 35,040 a year, and about 8,800 joins (see history).  Boots: one each.  Together below 46,000
-a year, 184,000 erases.  littlefs moves them over all free blocks: on 150 of 4 kB each that is 1,230 a block and
-year, 80 years of the 100,000 that flash is rated for (common data-sheet figure, from memory).  FAT directly on flash
-rewrites the same sectors for its table and folder, 46,000 times a year: 2 years.  There history belongs in RAM
-or on a card that spreads its wear itself.
+Wear, measured on 64 blocks of 4 kB.  On littlefs a save erases one block, whichever has rested; history's 96
+appends and about 12 joins and 24 removals a day erase 105.  Learned state, every 6 h and twice at a latched alarm:
+some 1,500 saves a year; settings and boots: hundreds at most.  Together 40,000 erases a year; the busiest block gets 3
+a day or 1,100 a year, 90 years of the 100,000 that flash is rated for (common data-sheet figure, from memory).
+FAT writes its table and folder in place: the busiest sector 92 times a day, 33,000 a year, 3 years; and 445 a day, 7
+months, where they share one block of raw flash.  There history belongs in RAM, or on a card that spreads its wear.
 """
 
 import json
