@@ -171,6 +171,7 @@ class History:
         "refused",
         "segments",
         "room",
+        "full",
         "leftovers",
         "next",
         "pending",
@@ -193,7 +194,8 @@ class History:
         self.writes = 0
         self.refused = ""
         self.segments: "list[Segment]" = []
-        self.room = SEGMENTS
+        self.room = SEGMENTS  # fewer where flash is full
+        self.full = FULL_RECORDS
         self.leftovers: "list[str]" = []  # files to be removed
         self.next = 0  # the ring's next number
         self.pending = 0  # records in RAM, and their times
@@ -395,10 +397,10 @@ class History:
             self._drop_oldest()
 
     def _recent(self) -> int:
-        """Index of the first segment that the last FULL_RECORDS records reach into."""
+        """Index of the first segment that the last `full` records reach into."""
         records = 0
         i = len(self.segments)
-        while i > 0 and records < FULL_RECORDS:
+        while i > 0 and records < self.full:
             i -= 1
             records += self.segments[i].records
         return i
@@ -414,7 +416,7 @@ class History:
         """Segments i and i + 1 as one; where `thin`, of about SEGMENT_RECORDS, evenly spread over their time."""
         a, b = self.segments[i], self.segments[i + 1]
         joined = Segment(a.first, b.last)
-        every_s = 1 + self._lasted_s(i) // SEGMENT_RECORDS if thin else 0
+        every_s = -(-self._lasted_s(i) // SEGMENT_RECORDS) if thin else 0
         self.leftovers.append(joined.name())
         file = open(self._path(joined), "wb")
         try:

@@ -240,15 +240,15 @@ def real(*modules):
         module.os = os
 
 
-def each_bytecode(act, names):
-    """On CPython: run act() again and again, power cut before its 1st, 2nd, ... bytecode in files of these names.
+def each_bytecode(act, names, stride=1):
+    """On CPython: run act() again and again, power cut before every stride-th bytecode in files of these names.
 
     act() begins anew each time and returns its Disk, which is dead from the cut on; yields it, the number of the
     bytecode, and whether the run came to its end.
     """
     n = 0
     while True:
-        n += 1
+        n += stride
         left = [n]
         disk = act(None)
 

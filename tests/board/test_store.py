@@ -4,9 +4,10 @@ import struct
 import unittest
 from binascii import crc32
 
+from flash_models import IS_MICROPYTHON, Disk, PowerCut, each_bytecode, file_systems, real
+
 from dewboard import store as st
 from dewcore.settings import TABLE, SettingError, Settings
-from flash_models import IS_MICROPYTHON, Disk, PowerCut, each_bytecode, file_systems, real
 
 OLD = b"what held before" * 9
 NEW = b"what is to hold now" * 11
