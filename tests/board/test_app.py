@@ -1,0 +1,451 @@
+"""The whole app on the virtual board: the beat, what ends it, what a boot keeps, and that the contact is open then."""
+
+import asyncio
+import unittest
+
+from bench import BEAT_US, BoardReset, Clock, VirtualBoard, install, open_pins
+from flash_models import Disk
+
+from dewboard import history, store, tasks
+from dewboard import start as boot
+from dewboard.keep import QUICK_BOOTS
+from dewcore import words as w
+from dewcore.board import RESET_WATCHDOG
+from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN, REQUEST_WINDOW, TAP_CLEAR, TAP_FOG
+
+HEATING = ("terminal_live", "fan_running", "heat_call")
+OPENS_S = 420  # the shortest pause, counted from the boot, and the weld test
+
+
+class Flash(Disk):
+    """A disk whose folders are always there."""
+
+    def stat(self, folder):
+        """Anything."""
+
+
+class Machine:
+    """A board with its flash and a heated, dry house; `start` is what main.py does after the serial window."""
+
+    def __init__(self, changes=None, **world):
+        self.disk = Flash().under(store, history)
+        self.board = VirtualBoard(**world)
+        install(self.board)
+        self.board.rh_pct = 12.0
+        self.board.outdoor_c = 0.0
+        for name in HEATING:
+            setattr(self.board, name, True)
+        store.Store("kept", "probes").save(('{"outdoor_c":"%s"}' % self.board.rom_codes()["outdoor_c"]).encode())
+        if changes:
+            store.Store("kept", "settings").save(changes)
+        self.start()
+
+    def start(self):
+        self.pins = open_pins()
+        self.app = boot.build(self.pins, Clock(self.board), "kept")
+
+    def beat(self, count=1):
+        """So many beats, a second each; the decision."""
+        for _ in range(count):
+            began_us = self.board.us
+            self.app.beat()
+            self.board.advance_us(BEAT_US - (self.board.us - began_us))
+        return self.app.controller.decision
+
+    def opened(self):
+        """The valve is open."""
+        for _ in range(OPENS_S):
+            if self.beat().valve:
+                self.beat(10)
+                return self
+        raise AssertionError("never open: " + str(w.sentences(self.app.controller.decision.refusals, 0)))
+
+    def restart(self, cut="power_cut"):
+        """Off and on again."""
+        try:
+            getattr(self.board, cut)()
+        except BoardReset:
+            pass
+        self.start()
+
+    def press(self, seconds, *names):
+        """Hold buttons so long, and go on for a second; the beat runs meanwhile."""
+        for name in names:
+            setattr(self.board, name, True)
+        for n in range(int(seconds * 20) + 20):
+            if n == int(seconds * 20):
+                for name in names:
+                    setattr(self.board, name, False)
+            self.app.attend()
+            if n % 20 == 19:
+                self.app.beat()
+            self.board.advance_us(50000)
+
+    def texts(self):
+        return [text for _, text in self.app.events]
+
+
+class Boom:
+    """Raises `problem` at each call."""
+
+    def __init__(self, problem):
+        self.problem = problem
+
+    def __call__(self, *arguments):
+        raise self.problem
+
+
+class TestBeat(unittest.TestCase):
+    def test_a_dry_heated_house_gets_water_and_all_is_counted(self):
+        machine = Machine().opened()
+        board, app = machine.board, machine.app
+        self.assertTrue(board.contact_closed and board.valve_powered)
+        open_s = app.counters.valve_open_s
+        machine.beat(100)
+        self.assertEqual(app.counters.valve_open_s - open_s, 100)
+        self.assertEqual((app.counters.valve_starts, app.counters.missed_beats, app.counters.failed_beats), (1, 0, 0))
+        self.assertEqual(board.resets, [])
+
+    def test_the_contact_is_open_from_power_on_until_the_first_permission(self):
+        machine = Machine()
+        for _ in range(290):
+            machine.beat()
+            self.assertFalse(machine.board.relay_pin)
+
+    def test_each_interlock_opens_the_contact_within_two_beats(self):
+        for name, value in (("fan_running", False), ("terminal_live", False), ("leak", "wet"), ("off_switch", True)):
+            machine = Machine().opened()
+            setattr(machine.board, name, value)
+            machine.beat(2)
+            self.assertFalse(machine.board.relay_pin, name)
+
+    def test_beats_that_come_late_are_counted(self):
+        machine = Machine()
+        machine.beat(5)
+        machine.board.advance_us(3 * BEAT_US)
+        machine.beat()
+        self.assertEqual(machine.app.counters.missed_beats, 3)
+
+    def test_a_minute_is_recorded_each_minute(self):
+        machine = Machine().opened()
+        machine.app.history.flush()
+        before = machine.app.history.seq
+        machine.beat(600)
+        self.assertEqual(machine.app.history.seq - before, 10)
+
+    def test_the_wrap_of_the_counter_is_not_felt(self):
+        machine = Machine(start_ms=(1 << 30) - 120000)
+        machine.opened()
+        self.assertEqual(machine.app.counters.missed_beats, 0)
+        self.assertTrue(machine.board.ticks_ms() < 1000000)
+
+
+class TestFailure(unittest.TestCase):
+    def test_whatever_a_beat_meets_the_contact_is_open_and_the_watchdog_is_not_fed(self):
+        for problem in (ValueError("x"), MemoryError(), OSError(5), ZeroDivisionError()):
+            for part, name in (("hardware", "read"), ("controller", "scan"), ("minutes", "beat"), ("keep", "beat")):
+                machine = Machine().opened()
+                app = machine.app
+                fed = []
+                app.hardware.feed = lambda: fed.append(1)
+                broken = Broken(getattr(app, part), name, problem)
+                setattr(app, part, broken)
+                app.hurried = True
+                if part == "hardware":
+                    broken.feed = lambda: fed.append(1)
+                app.beat()
+                self.assertFalse(machine.board.relay_pin, (part, problem))
+                self.assertEqual(len(fed), 0 if part in ("hardware", "controller") else 1)
+                self.assertEqual(app.counters.failed_beats, 1)
+
+    def test_one_failed_beat_is_survived(self):
+        machine = Machine().opened()
+        app = machine.app
+        good = app.keep
+        app.keep = Broken(good, "beat", ValueError("once"))
+        machine.beat()
+        app.keep = good
+        self.assertTrue(machine.opened().board.relay_pin)
+        self.assertEqual(app.safe, "")
+        self.assertTrue(any("once" in text for text in machine.texts()))
+
+    def test_more_than_three_in_ten_minutes_is_safe_mode_until_the_alarm_button_is_held(self):
+        machine = Machine().opened()
+        app = machine.app
+        good = app.keep
+        app.keep = Broken(good, "beat", ValueError("again"))
+        machine.beat(4)
+        app.keep = good
+        decision = machine.beat(OPENS_S)
+        self.assertFalse(machine.board.relay_pin)
+        self.assertEqual(w.status_sentence(decision.refusals, decision.notices), w.REFUSALS[w.SAFE_MODE][1])
+        self.assertEqual(machine.board.resets, [])
+        machine.press(2.0, "alarm_pressed")
+        self.assertEqual(app.safe, "the beat failed too often")
+        machine.press(3.5, "alarm_pressed")
+        self.assertEqual(app.safe, "")
+        self.assertTrue(machine.opened().board.relay_pin)
+
+    def test_no_beat_no_contact_five_seconds_later_no_interrupts_seven(self):
+        machine = Machine().opened()
+        try:
+            machine.board.block(4.0)
+            self.assertTrue(machine.board.relay_pin)
+            machine.board.block(1.1)
+            self.assertFalse(machine.board.relay_pin)
+            machine.board.block(60.0)
+        except BoardReset:
+            self.assertEqual(machine.board.cause, RESET_WATCHDOG + 1)
+        self.assertEqual(len(machine.board.resets), 1)
+        machine = Machine().opened()
+        with self.assertRaises(BoardReset):
+            machine.board.block(7.1, irq=False)
+        self.assertFalse(machine.board.relay_pin)
+
+    def test_a_soft_reset_opens_it_with_the_next_starts_first_line(self):
+        machine = Machine().opened()
+        machine.board.soft_reset()
+        open_pins()
+        self.assertFalse(machine.board.relay_pin)
+
+    def test_a_decision_older_than_fifteen_seconds_opens_nothing_and_feeds_no_watchdog(self):
+        machine = Machine().opened()
+        app = machine.app
+        app.controller = Broken(app.controller, "due", None)
+        app.controller.due = lambda contacts, now_s: False
+        fed_us = machine.board.dog_us
+        with self.assertRaises(BoardReset):
+            for n in range(40):
+                machine.beat()
+                if n > 16:
+                    self.assertFalse(machine.board.relay_pin)
+        self.assertTrue(machine.board.us < fed_us + 20 * BEAT_US)
+
+
+class Broken:
+    """A part of which one method raises."""
+
+    def __init__(self, part, name, problem):
+        self.part = part
+        if problem is not None:
+            setattr(self, name, Boom(problem))
+
+    def __getattr__(self, name):
+        return getattr(self.part, name)
+
+
+class TestBoot(unittest.TestCase):
+    def test_the_shortest_pause_counts_from_the_boot(self):
+        machine = Machine().opened()
+        machine.restart()
+        for n in range(290):
+            machine.beat()
+            self.assertFalse(machine.board.relay_pin, n)
+
+    def test_a_latched_alarm_outlasts_the_boot_and_only_a_person_clears_it(self):
+        machine = Machine().opened()
+        machine.board.leak = "wet"
+        machine.beat(3)
+        machine.board.leak = "dry"
+        machine.restart()
+        decision = machine.beat(OPENS_S)
+        self.assertTrue(decision.refusals >> w.LEAK_WET & 1)
+        self.assertFalse(machine.board.relay_pin)
+        machine.app.request(REQUEST_CLEAR)
+        machine.beat(2)
+        self.assertEqual(machine.app.readings.request, REQUEST_NONE)
+        self.assertTrue(machine.opened().board.relay_pin)
+        machine.beat(3)
+        machine.restart()
+        self.assertFalse(machine.beat(20).refusals >> w.LEAK_WET & 1)
+
+    def test_settings_outlast_it_and_wrong_ones_change_nothing(self):
+        machine = Machine()
+        self.assertEqual(machine.app.change_settings({"wish_pct": 22.5, "min_off_s": 400}), "")
+        refusal = machine.app.change_settings({"wish_pct": 23.0, "min_off_s": 1})
+        self.assertTrue(refusal.startswith("min_off_s: found 1"), refusal)
+        machine.beat(3)
+        machine.restart()
+        self.assertEqual((machine.app.settings.wish_pct, machine.app.settings.min_off_s), (22.5, 400))
+
+    def test_counters_and_what_was_learned_outlast_it(self):
+        machine = Machine().opened()
+        machine.app.keep.learned_s = -30000  # six hours ago
+        machine.beat(2)
+        open_s = machine.app.counters.valve_open_s
+        machine.app.controller.outlook.house.hours = 77
+        machine.app.keep.finish(machine.app)
+        machine.restart()
+        self.assertEqual(machine.app.controller.outlook.house.hours, 77)
+        self.assertEqual(machine.app.counters.valve_open_s, open_s)
+        self.assertEqual(machine.app.counters.boots, 2)
+
+    def test_five_quick_boots_in_a_row_are_safe_mode_a_long_one_ends_the_row(self):
+        machine = Machine()
+        machine.beat(20)
+        for _ in range(QUICK_BOOTS - 2):
+            machine.restart()
+            machine.beat(20)
+            self.assertEqual(machine.app.safe, "")
+        machine.beat(600)
+        machine.restart()
+        self.assertEqual((machine.app.safe, machine.app.keep.quick), ("", 1))
+        for _ in range(QUICK_BOOTS - 1):
+            machine.beat(20)
+            machine.restart()
+        self.assertTrue(machine.app.safe.startswith("it restarted 5 times"))
+        decision = machine.beat(OPENS_S)
+        self.assertEqual(decision.refusals, 1 << w.SAFE_MODE)
+        self.assertFalse(machine.board.relay_pin)
+
+    def test_the_watchdogs_reset_is_counted_and_told(self):
+        machine = Machine()
+        machine.beat(3)
+        try:
+            machine.board.block(8.0)
+        except BoardReset:
+            pass
+        machine.start()
+        self.assertEqual(machine.app.counters.watchdog_resets, 1)
+        self.assertTrue("started again by the watchdog" in machine.texts())
+
+    def test_damaged_stores_are_told_and_never_stop_a_boot(self):
+        machine = Machine()
+        machine.app.change_settings({"wish_pct": 22.5})
+        machine.beat(3)
+        machine.app.keep.finish(machine.app)
+        for path in list(machine.disk.files):
+            machine.disk.files[path] = b"rubbish"
+        machine.restart()
+        machine.beat(30)
+        self.assertEqual(machine.app.settings.wish_pct, 40.0)
+        self.assertTrue(any("settings" in text for text in machine.texts()), machine.texts())
+        self.assertTrue(any("learned" in text for text in machine.texts()), machine.texts())
+
+
+class TestPeople(unittest.TestCase):
+    def test_a_look_counts_once(self):
+        machine = Machine()
+        machine.beat(400)
+        glass = machine.app.controller.glass
+        self.assertEqual(glass.last_tap, 0)
+        machine.press(0.0)  # a button held at the start would not count
+        machine.press(2.0, "look_pressed")
+        self.assertEqual((glass.last_tap, glass.looks[0] + glass.looks[1]), (TAP_FOG, 1))
+        self.assertEqual(machine.app.readings.tap, 0)
+        self.assertTrue(machine.app.pressed_s >= 399)
+        machine.beat(700)
+        machine.press(0.3, "look_pressed")
+        self.assertEqual(glass.last_tap, TAP_CLEAR)
+
+    def test_requests_that_last_end_by_themselves(self):
+        machine = Machine()
+        machine.board.rh_pct = 60.0
+        machine.beat(400)
+        machine.app.request(REQUEST_TIMED_RUN, 120)
+        machine.beat(5)
+        self.assertTrue(machine.board.relay_pin)
+        machine.beat(120)
+        self.assertEqual(machine.app.readings.request, REQUEST_NONE)
+        self.assertFalse(machine.board.relay_pin)
+        machine.app.request(REQUEST_WINDOW, 99999)
+        self.assertEqual(machine.app.readings.request_until_s, machine.app.now_s + 1800)
+
+    def test_both_buttons_forget_the_password(self):
+        machine = Machine()
+        machine.app.store_login(b"secret image")
+        self.assertEqual(machine.app.load_login(), b"secret image")
+        machine.beat(2)
+        machine.restart()
+        self.assertEqual(machine.app.load_login(), b"secret image")
+        machine.press(0.0)
+        machine.press(10.5, "look_pressed", "alarm_pressed")
+        self.assertEqual(machine.app.load_login(), b"")
+
+
+class TestFlash(unittest.TestCase):
+    def test_one_write_a_beat_and_none_that_fails_stops_it(self):
+        machine = Machine().opened()
+        app = machine.app
+        app.change_settings({"wish_pct": 30.0})
+        app.store_login(b"x")
+        app.keep.learned_s = -30000
+        saves = []
+        for n in range(4):
+            before = dict(machine.disk.files)
+            machine.beat()
+            saves.append(sorted(path.split(".")[0] for path in machine.disk.files if before.get(path) != machine.disk.files[path]))
+        self.assertEqual(saves[:3], [["kept/counters", "kept/learned"], ["kept/settings"], ["kept/login"]])
+        machine.disk.fail(1, OSError, True)
+        app.change_settings({"wish_pct": 31.0})
+        machine.beat(130)
+        self.assertEqual(app.counters.failed_beats, 0)
+        self.assertTrue(any("not stored" in text for text in machine.texts()))
+        self.assertTrue(machine.board.relay_pin)
+
+
+class TestTasks(unittest.TestCase):
+    def run_for(self, app, start, seconds=3.0):
+        """A watched task beside beats that are only counted."""
+
+        async def all_of_it():
+            task = asyncio.create_task(tasks.watched(app, "x", start))
+            await asyncio.sleep(seconds)
+            task.cancel()
+
+        asyncio.run(all_of_it())
+
+    def test_a_task_that_dies_starts_again_and_too_often_is_safe_mode(self):
+        machine = Machine()
+        machine.beat(2)
+        starts = []
+
+        async def dies():
+            starts.append(1)
+            raise ValueError("dead")
+
+        before = tasks.AGAIN_S
+        tasks.AGAIN_S = 0.01
+        try:
+            self.run_for(machine.app, dies, 0.5)
+        finally:
+            tasks.AGAIN_S = before
+        self.assertEqual(len(starts), tasks.RESTARTS + 1)
+        self.assertEqual(machine.app.safe, "task x ended too often")
+        self.assertEqual(machine.app.counters.restarted_tasks, tasks.RESTARTS + 1)
+
+    def test_a_failing_beat_task_ends_the_program(self):
+        machine = Machine().opened()
+        broken = Broken(machine.app, "beat", RuntimeError("gone"))
+        with self.assertRaises(RuntimeError):
+            asyncio.run(tasks.run(broken, []))
+
+    def test_main_opens_the_contact_and_resets_whatever_happens(self):
+        machine = Machine().opened()
+        calls = []
+        before = boot.wants_in, boot.build, boot.time
+        boot.time = machine.board
+        try:
+            for wanted, problem, expected in ((False, MemoryError(), ["low", "reset"]), (True, None, [])):
+                calls.clear()
+                boot.wants_in = lambda: wanted
+                boot.build = Boom(problem)
+                boot.main(Probe(calls), lambda: calls.append("reset"))
+                self.assertEqual(calls, expected)
+        finally:
+            boot.wants_in, boot.build, boot.time = before
+        self.assertFalse(machine.board.relay_pin)
+
+
+class Probe:
+    """The relay's pin in main.py."""
+
+    def __init__(self, calls):
+        self.calls = calls
+
+    def value(self, level):
+        self.calls.append("low" if level == 0 else "high")
+
+
+if __name__ == "__main__":
+    unittest.main()
