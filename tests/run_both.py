@@ -98,7 +98,7 @@ def run_file(command: list, environment: dict) -> tuple:
     return count, ""
 
 
-def run_all(tests: Path, micropython: str) -> bool:
+def run_all(tests: Path, interpreters: list) -> bool:
     """Run every file on every interpreter, print what happened; whether all of it is well."""
     names = sorted(path.stem for path in tests.glob("test_*.py"))
     if not names:
@@ -106,7 +106,7 @@ def run_all(tests: Path, micropython: str) -> bool:
         return False
     good = True
     first = {}
-    for label, command, environment in runs(micropython, tests):
+    for label, command, environment in interpreters:
         began = time.monotonic()
         total = 0
         ran = 0
@@ -126,8 +126,8 @@ def run_all(tests: Path, micropython: str) -> bool:
     return good
 
 
-def main(arguments: list) -> int:
-    """The whole run; a folder given as the only argument stands in for tests/both."""
+def main(arguments: list, usual: Path = TESTS, interpreters=runs) -> int:
+    """The whole run; a folder given as the only argument stands in for the usual one."""
     micropython = find_micropython(os.environ, sys.executable)
     if micropython is None:
         print(
@@ -136,9 +136,9 @@ def main(arguments: list) -> int:
             file=sys.stderr,
         )
         return 2
-    tests = Path(arguments[0]).resolve() if arguments else TESTS
-    good = run_all(tests, micropython)
-    print("tests/both: all passed" if good else "tests/both: FAILED")
+    tests = Path(arguments[0]).resolve() if arguments else usual
+    good = run_all(tests, interpreters(micropython, tests))
+    print("tests/%s: %s" % (usual.name, "all passed" if good else "FAILED"))
     return 0 if good else 1
 
 

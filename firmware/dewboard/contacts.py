@@ -2,31 +2,31 @@
 
     Contacts(pins, clock, settings)
     .read(readings, now_s)     once a beat: all fitted contacts from one sample of 50 reads, 1 ms apart (50 to 60 ms)
-    .half_wave                 bits HALF_LINE, HALF_LOAD, HALF_FAN, HALF_HEAT: which ran on half a wave in the last sample
+    .half_wave                 bits HALF_LINE, HALF_LOAD, HALF_FAN, HALF_HEAT: who ran on half a wave in the last sample
     Buttons(pins, clock)
     .poll()                    PRESS_* of `dewcore.board`; every 20 to 100 ms
 
-AC senses.  An optocoupler pulls its pin low while the voltage, either way, is above its threshold: 100 or 120 pulses a
-second, 50 or 60 where only one half of the wave comes through.  The dark gap at each zero crossing is at least 1.2 ms wide
-(`dewboard.pin_table`), so that reads 1 ms apart miss none.  Changes counted in 50 reads:
+AC senses.  An optocoupler pulls its pin low while the voltage, either way, is above its threshold: 100 or 120
+pulses a second, 50 or 60 where only one half of the wave comes through.  The dark gap at each zero crossing is at
+least 1.2 ms wide (`dewboard.pin_table`), so that reads 1 ms apart miss none.  Changes counted in 50 reads:
 
     0, dark    OFF             0, lit       UNREADABLE: direct current, or a shorted optocoupler
     4 to 7     ON, half wave   9 to 14      ON
     else       UNREADABLE: pulses come and go, or there are too many
 
-The rest.  Closed loops, so that a broken wire reads as the safe side: overflow, off_switch, absent: open is ON.  Leak and
-drain wire end in a resistor: open UNREADABLE, the resistor OFF, water across it ON, short UNREADABLE, and UNREADABLE
-where the wire has voltage of its own.
+The rest.  Closed loops, so that a broken wire reads as the safe side: overflow, off_switch, absent: open is ON.
+Leak and drain wire end in a resistor: open UNREADABLE, the resistor OFF, water across it ON, short UNREADABLE, and
+UNREADABLE where the wire has voltage of its own.
 
-Debounce.  The safe side counts at once, the other after two equal beats: OFF and UNREADABLE of fan and line_sense; ON and
-UNREADABLE of leak; ON of overflow and off_switch.  heat_call, load_sense, drain_wet and absent have no such side, or
-nothing that hurries: two equal beats either way.
+Debounce.  The safe side counts at once, the other after two equal beats: OFF and UNREADABLE of fan and line_sense; ON
+and UNREADABLE of leak; ON of overflow and off_switch.  heat_call, load_sense, drain_wet and absent have no such side,
+or nothing that hurries: two equal beats either way.
 """
 
 from array import array
 
 from dewcore.board import PRESS_ALARM, PRESS_BOTH, PRESS_LOOK_LONG, PRESS_LOOK_SHORT, PRESS_NONE
-from dewcore.readings import NOT_FITTED, OFF, ON, UNREADABLE
+from dewcore.readings import NOT_FITTED, OFF, ON, UNREADABLE, Contact, Readings
 
 READS = 50
 READ_US = 1000
@@ -59,7 +59,9 @@ _OVERFLOW = 6
 _SWITCH = 7
 _ABSENT = 8
 # Which states count at once, as bits.
-_AT_ONCE = (1 << OFF | 1 << UNREADABLE, 0, 1 << OFF | 1 << UNREADABLE, 0, 1 << ON | 1 << UNREADABLE, 0, 1 << ON, 1 << ON, 0)
+_NOT_ON = 1 << OFF | 1 << UNREADABLE
+_NOT_OFF = 1 << ON | 1 << UNREADABLE
+_AT_ONCE = (_NOT_ON, 0, _NOT_ON, 0, _NOT_OFF, 0, 1 << ON, 1 << ON, 0)
 
 
 class Contacts:
@@ -100,7 +102,7 @@ class Contacts:
         self.changes = array("b", [0] * 4)  # of the last sample, -1 for steadily lit
         self.half_wave: int = 0
 
-    def read(self, readings: "Readings", now_s: int) -> None:  # noqa: F821
+    def read(self, readings: "Readings", now_s: int) -> None:
         """One sample of everything into readings at now_s [s]."""
         s = self.settings
         has_leak = s.has_leak
@@ -169,7 +171,7 @@ class Contacts:
             return ON
         return UNREADABLE
 
-    def _settle(self, n: int, contact: "Contact", fitted: int, seen: int, now_s: int) -> None:  # noqa: F821
+    def _settle(self, n: int, contact: "Contact", fitted: int, seen: int, now_s: int) -> None:
         """Debounce: take what was seen where it counts at once or was seen in the beat before as well."""
         if not fitted:
             contact.set(NOT_FITTED, now_s)

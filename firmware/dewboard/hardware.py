@@ -12,6 +12,7 @@ from dewboard.lamp import Lamp
 from dewboard.relay import Relay
 from dewboard.thermometers import Thermometers
 from dewcore.board import Board
+from dewcore.readings import Readings
 
 
 class Hardware(Board):
@@ -30,7 +31,7 @@ class Hardware(Board):
         self.light: "Lamp" = Lamp(pins.lamp)
         self.feed = watchdog.feed
 
-    def read(self, readings: "Readings", now_s: int) -> None:  # noqa: F821
+    def read(self, readings: "Readings", now_s: int) -> None:
         """All contacts, and the samples whose turn it is; 50 to 80 ms."""
         self.contacts.read(readings, now_s)
         self.humidity.step(readings.indoor_c, readings.rh_pct, now_s)

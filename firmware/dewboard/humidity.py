@@ -1,21 +1,23 @@
-"""Humidity chips on the I2C bus at register level: found by asking, each word checked, one conversion over several beats.
+"""Humidity chips on the I2C bus: found by asking, each word checked, one conversion over several beats.
 
     Humidity(bus, clock, chips)     chips: those that may be there, e.g. main_chips() or room_chips()
-    .step(temperature, rh, now_s)   once a beat with two Samples; at most two transfers (2 x 5 ms) and 1 ms of waiting
+    .step(temperature, rh, now_s)   once a beat with two Samples; 3 ms, at the search and in faults at most 16 ms
     .name                           "SHT4x", "SHT3x", "AHT20", or "" while none has answered
     .bus_frees                      how often the bus had to be freed with nine clocks
 
 A frame that fails leaves value and at_s as they are and sets error: ERROR_NO_ANSWER, ERROR_CHECKSUM, or ERROR_RANGE for
-words at the very end of their range, which a broken chip sends.  The next beat tries again; after 3 failures the bus is
-freed, after 6 the chip is reset and looked for afresh.
+words at the very end of their range, which a broken chip sends.  The next beat tries again; where the data line is
+held, or after 3 failures, the bus is freed; after 6 the chip is reset and looked for afresh.
 
-Commands and times, each chip's data sheet as its open drivers quote it: SHT4x measure 0xFD 8.3 ms, serial 0x89, reset 0x94
-1 ms, heater 0x2F (110 mW for 1 s); SHT3x measure 0x2400 15.5 ms, status 0xF32D, reset 0x30A2 1.5 ms; AHT20 measure
-0xAC3300 80 ms, initialise 0xBE0800 10 ms, reset 0xBA 20 ms, status bit 7 busy, bit 3 calibrated.
+Commands and times.  SHT4x (data sheet 7.1 as an open driver quotes it): measure 0xFD 8.3 ms, serial 0x89, reset 0x94
+1 ms, heater 0x2F (110 mW for 1 s).  SHT3x (from memory): measure 0x2400 15.5 ms, status 0xF32D, reset 0x30A2 1.5 ms.
+AHT20 (as open drivers have it, times from memory): measure 0xAC3300 80 ms, initialise 0xBE0800 10 ms, reset 0xBA 20 ms,
+status bit 7 busy, bit 3 calibrated.
 """
 
-from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, ERROR_RANGE
+from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, ERROR_RANGE, Sample
 
+ETIMEDOUT = 110  # of OSError: the data line is held; any other is a chip that does not acknowledge
 READ_EVERY_S = 5  # slower than a chip could, so that it does not warm itself
 FREE_AFTER = 3  # failures in a row
 FIND_AFTER = 6
@@ -65,10 +67,11 @@ class Sht4x:
         self.rh_pct: float = 0.0
 
     def identify(self, bus: object, clock: object) -> bool:
-        """Whether the chip at this address is of this kind and ready to measure."""
-        bus.writeto(self.address, self.IDENTIFY)
-        clock.sleep_us(1000)
-        bus.readfrom_into(self.address, self.frame)
+        """Whether the serial number comes, twice: once, another kind's last result may stand in for it."""
+        for _ in range(2):
+            bus.writeto(self.address, self.IDENTIFY)
+            clock.sleep_us(1000)
+            bus.readfrom_into(self.address, self.frame)
         return self._whole()
 
     def start(self, bus: object) -> None:
@@ -134,12 +137,13 @@ class Aht20:
         self.rh_pct: float = 0.0
 
     def identify(self, bus: object, clock: object) -> bool:
-        """Whether it is calibrated; if not it is told to, and a later beat asks again."""
+        """Whether it is calibrated; told to, if it is not (10 ms)."""
         bus.readfrom_into(self.address, self.frame)
-        if self.frame[0] & self.CALIBRATED:
-            return True
-        bus.writeto(self.address, self.INITIALISE)
-        return False
+        if not self.frame[0] & self.CALIBRATED:
+            bus.writeto(self.address, self.INITIALISE)
+            clock.sleep_us(10000)
+            bus.readfrom_into(self.address, self.frame)
+        return self.frame[0] & self.CALIBRATED != 0
 
     def start(self, bus: object) -> None:
         """Begin a conversion."""
@@ -197,15 +201,17 @@ class Humidity:
         self.wet_s: int = -1  # since when the air has been at the wet end
         self.heat_s: int = 0  # not before
 
-    def step(self, temperature: "Sample", rh: "Sample", now_s: int) -> None:  # noqa: F821
+    def step(self, temperature: "Sample", rh: "Sample", now_s: int) -> None:
         """What is due at now_s [s], if anything."""
         if now_s < self.next_s:
             return
         self.next_s = now_s + 1
         try:
             error = self._act(self.chips[self.n], temperature, rh, now_s)
-        except OSError:
+        except OSError as refused:
             error = ERROR_NO_ANSWER
+            if refused.args[0] == ETIMEDOUT:
+                self._free()
         if error == ERROR_OK:
             return
         temperature.error = error
@@ -222,7 +228,7 @@ class Humidity:
         elif self.failures == FREE_AFTER:
             self._free()
 
-    def _act(self, chip: object, temperature: "Sample", rh: "Sample", now_s: int) -> int:  # noqa: F821
+    def _act(self, chip: object, temperature: "Sample", rh: "Sample", now_s: int) -> int:
         state = self.state
         if state == _FETCH:
             error = chip.fetch(self.bus)
@@ -242,7 +248,7 @@ class Humidity:
             return ERROR_NO_ANSWER
         return ERROR_OK
 
-    def _take(self, chip: object, temperature: "Sample", rh: "Sample", now_s: int) -> None:  # noqa: F821
+    def _take(self, chip: object, temperature: "Sample", rh: "Sample", now_s: int) -> None:
         self.failures = 0
         self.state = _START
         self.next_s = now_s + READ_EVERY_S - 1

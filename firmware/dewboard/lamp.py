@@ -39,6 +39,8 @@ def rhythm_of(refusals: int) -> int:
     """LAMP_* for a decision's refusals."""
     if refusals == 0:
         return LAMP_OPEN
+    if refusals >> w.SAFE_MODE & 1:
+        return LAMP_ALARM
     rank = w.first_bit(refusals)
     for last, rhythm in _UP_TO:
         if rank <= last:

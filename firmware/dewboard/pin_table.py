@@ -1,5 +1,6 @@
-"""The table of every net, for documents and for the virtual board; stays off the board, whose pins are in `dewboard.pins`.
+"""Every net's circuit in one table, for documents and for the virtual board; stays off the board.
 
+Pin numbers come from `dewboard.pins`; nothing here needs any hardware.
 All voltages of the AC senses follow from one circuit: terminal -> SERIES_OHM -> AC-input optocoupler, SHUNT_OHM across
 its light, back to common.  The light begins where the shunt carries its forward voltage:
 
@@ -7,8 +8,8 @@ its light, back to common.  The light begins where the shunt carries its forward
     resistor [W]       = V**2 / SERIES_OHM, the whole voltage taken across it
     dark gap [ms]      = 1000 / (pi hz) asin(threshold / (sqrt 2 V))
 
-Vf 0.9 V (hot, low current) to 1.4 V, and a pin pulled up by 47 kohm, 70 uA, with a current transfer ratio of 0.5 (I 0.15
-mA) to 4 (I 0.02 mA): from memory of common parts, to be checked against the data sheet of the part bought.
+Vf 0.9 V (hot, low current) to 1.4 V, and a pin pulled up by 47 kohm, 70 uA, with a current transfer ratio of 0.5 (I
+0.15 mA) to 4 (I 0.02 mA): from memory of common parts, to be checked against the data sheet of the part bought.
 """
 
 from math import asin, pi, sqrt
@@ -61,6 +62,7 @@ COLUMNS = (
 _IN = "input; the chip's weak pull-down loses against the pull-up"
 _OUT = "input, weak pull-down: off"
 _UP = "none; 47 kohm up to 3.3 V"
+_WIRE = "in the 50 ms of a sample: 1.65 V DC dry, below 1.4 wet, 3.3 broken, 0 shorted"
 _OPTO = "optocoupler; 24 VAC side and board side at least 5 mm apart"
 
 
@@ -82,12 +84,13 @@ def _loop(net: str, pin: int, terminal: str, expected: str) -> tuple:
 def _probe(net: str, pin: int, terminal: str, expected: str) -> tuple:
     """A row of a wire that ends in a resistor."""
     levels = ("above 42 % of the drive", "1 to 42 % of the drive", "3.3 V; voltage of its own reads as broken")
-    pull = "100 kohm up to probe_drive, 10 nF down"
-    return (net, "board", pin, _IN, pull, "analogue") + levels + ("", "", "none; 10 kohm to the pin", "", terminal, expected)
+    pull = "100 kohm up to probe_drive, 100 nF down"
+    none = "none; 10 kohm to the pin"
+    return (net, "board", pin, _IN, pull, "analogue") + levels + ("", "", none, "", terminal, expected)
 
 
-# net, domain, pin, level at reset, pull, active level, must be off at or below, must be on at or above, survives, pulses a
-# second, resistor [W], isolation, fuse, terminal, volts to expect in each state.
+# net, domain, pin, level at reset, pull, active level, must be off at or below, must be on at or above, survives,
+# pulses a second, resistor [W], isolation, fuse, terminal, volts to expect in each state.
 TABLE = (
     (
         "relay",
@@ -115,8 +118,8 @@ TABLE = (
     _loop("absent", p.ABSENT, "J3", "0 V at home, 3.3 V DC away or broken"),
     _loop("look_button", p.LOOK_BUTTON, "S1", "3.3 V DC up, 0 V pressed"),
     _loop("alarm_button", p.ALARM_BUTTON, "S2", "3.3 V DC up, 0 V pressed"),
-    _probe("leak", p.LEAK, "J4 leak", "in the 50 ms of a sample: 1.65 V DC dry, below 1.4 wet, 3.3 broken, 0 shorted"),
-    _probe("drain_wet", p.DRAIN, "J4 drain", "in the 50 ms of a sample: 1.65 V DC dry, below 1.4 wet, 3.3 broken, 0 shorted"),
+    _probe("leak", p.LEAK, "J4 leak", _WIRE),
+    _probe("drain_wet", p.DRAIN, "J4 drain", _WIRE),
     (
         "probe_drive",
         "board",

@@ -1,13 +1,15 @@
-"""Which pin is which, and the only place (with main.py) that touches `machine`; imports nothing until open_pins().
+"""Which pin is which, and the only place (with main.py) that touches `machine`; and only in open_pins().
 
-The board: an RP2040-class Wi-Fi board with 264 kB of RAM.  None of its pins is a strapping pin; at reset all are inputs with
-a weak pull-down.  Circuit, levels and terminals of each net: `dewboard.pin_table`, which stays off the board.
+The board: an RP2040-class Wi-Fi board with 264 kB of RAM.  None of its pins is a strapping pin; at reset all are inputs
+with a weak pull-down.  Circuit, levels and terminals of each net: `dewboard.pin_table`, which stays off the board.
 
 The lease of the relay needs a timer whose callback runs in the interrupt itself: MicroPython 1.26 or newer on this
 chip (`hard=True`, micropython/micropython pull request 17363, 2025).  An older one refuses the word at the first
 `LeaseTimer.start`, which `open_pins` makes once, so that such a board never gets as far as a relay.  A port whose
 timers only run between bytecodes is not supported: there the watchdog alone (7 s) would end a lease.
 """
+
+from dewcore.board import RESET_POWER, RESET_UNKNOWN, RESET_WATCHDOG
 
 RELAY = 2
 LAMP = 3
@@ -179,8 +181,6 @@ class Pins:
 
     def reset_cause(self) -> int:
         """Why the board started: RESET_* of `dewcore.board`."""
-        from dewcore.board import RESET_POWER, RESET_UNKNOWN, RESET_WATCHDOG
-
         cause = self.machine.reset_cause()
         if cause == self.machine.WDT_RESET:
             return RESET_WATCHDOG

@@ -1,11 +1,12 @@
 """1-Wire thermometers (DS18B20 kind), told apart by their 64-bit codes: converted in one beat, read in later ones.
 
-    Thermometers(wire, codes)     codes: {"outdoor_c": "28...", "glass_c": ..., "supply_c": ...}, the 8 bytes of each code as
-                                  16 hex digits (family first, CRC last, as `search` tells them) or as bytes; those
-                                  that are not wired are left out.  ValueError names the entry that makes no sense
-    .step(readings, now_s)        once a beat; at most 22 bytes on the wire (15 ms).  Touches only the assigned samples
-    .search()                     the codes of all thermometers on the wire, at most 8; 15 ms for each: with the valve shut
-    .unassigned(found)            those of them that no sample has
+    Thermometers(wire, codes)   codes: {"outdoor_c": "28...", "glass_c": ..., "supply_c": ...}, the 8 bytes of each
+                                code as 16 hex digits (family first, CRC last) or as bytes; those that are not wired
+                                are left out.  ValueError names the entry that makes no sense
+    .step(readings, now_s)      once a beat; at most 19 bytes on the wire (12 ms).  Touches only the assigned samples
+    .search()                   the codes (bytes) of all thermometers on the wire, at most 8; 15 ms for each: only with
+                                the valve shut
+    .unassigned(found)          those of them that no sample has
 
 A reading that fails leaves value and at_s and sets error: ERROR_NO_ANSWER (also for a line held low, and for the 85 °C
 that a thermometer holds after it got its supply), ERROR_CHECKSUM.
@@ -14,7 +15,7 @@ Commands: DS18B20 data sheet (Maxim 19-7487), Table 3: match 0x55, skip 0xCC, se
 12 bits), read scratchpad 0xBE.  CRC: Maxim Application Note 27.  Three wires, not parasite power.
 """
 
-from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER
+from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, Readings, Sample
 
 ROLES = ("outdoor_c", "glass_c", "supply_c")
 FAMILIES = (0x28, 0x22)  # DS18B20, DS1822: the same scratchpad
@@ -87,14 +88,14 @@ class Thermometers:
             code = code_from(role, codes[role])
             for other in self.probes:
                 if other.code == code:
-                    raise ValueError("thermometer " + role + ": has the same code as " + other.role + "; give each its own")
+                    raise ValueError("thermometer " + role + ": the code of " + other.role + "; give each its own")
             self.probes.append(Probe(role, code))
         self.pad = bytearray(9)
-        self.n: int = 0  # whose turn it is to be read
+        self.n: int = len(self.probes)  # whose turn it is to be read
         self.converted_s: int = -READ_EVERY_S
         self.answered: bool = False  # somebody heard the last conversion's start
 
-    def step(self, readings: "Readings", now_s: int) -> None:  # noqa: F821
+    def step(self, readings: "Readings", now_s: int) -> None:
         """Start a conversion, or read one thermometer, whichever is due at now_s [s]."""
         since_s = now_s - self.converted_s
         if self.n < len(self.probes):
@@ -111,7 +112,7 @@ class Thermometers:
                 wire.write(_SKIP)
                 wire.write(_CONVERT)
 
-    def _read(self, probe: "Probe", sample: "Sample", now_s: int) -> None:  # noqa: F821
+    def _read(self, probe: "Probe", sample: "Sample", now_s: int) -> None:
         wire = self.wire
         if not self.answered or not wire.reset():
             sample.error = ERROR_NO_ANSWER
@@ -136,7 +137,7 @@ class Thermometers:
         else:
             self._take(probe, sample, now_s)
 
-    def _take(self, probe: "Probe", sample: "Sample", now_s: int) -> None:  # noqa: F821
+    def _take(self, probe: "Probe", sample: "Sample", now_s: int) -> None:
         raw = self.pad[1] << 8 | self.pad[0]
         value_c = (raw - 0x10000 if raw & 0x8000 else raw) / 16.0
         if raw == POWER_ON and not (probe.good and abs(value_c - probe.last_c) <= POWER_ON_NEAR_C):

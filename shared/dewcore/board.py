@@ -3,6 +3,8 @@
 The beat (once a second):  read -> decide -> drive -> feed.  Besides, several times a second:  buttons, lamp.
 """
 
+from dewcore.readings import Readings
+
 # Why the board started: reset_cause of the pins.  Some chips tell a power cut and a brown-out apart; none is asked to.
 RESET_UNKNOWN = 0
 RESET_POWER = 1
@@ -29,7 +31,7 @@ class Board:
 
     __slots__ = ()
 
-    def read(self, readings: "Readings", now_s: int) -> None:  # noqa: F821 - `dewcore.readings.Readings`
+    def read(self, readings: "Readings", now_s: int) -> None:
         """Bring every fitted contact and the samples whose turn it is up to now_s [s]; at most 80 ms.
 
         A sample (°C, % RH) that could not be read keeps its last value and at_s and gets an ERROR_*; a contact gets

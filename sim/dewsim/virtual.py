@@ -1,24 +1,31 @@
-"""The virtual board: time, wires, chips and the relay behind the names of `machine`, byte for byte; CPython and MicroPython.
+"""The virtual board: time, wires, chips and relay behind the names of `machine`, byte for byte; CPython, MicroPython.
 
     board = VirtualBoard(start_ms=..., mains_hz=60, chip="sht4x")     "sht4x", "sht3x" or "aht20"
-    install(board)          from now on `import machine` and `import _onewire` find sim/dewsim/fake, driven by this board
-    Clock(board)            the board is the time module as well: ticks_ms, ticks_us, ticks_diff, ticks_add, sleep_us, sleep_ms
+    install(board)     from now on `import machine` and `import _onewire` find sim/dewsim/fake, driven by this board
+    Clock(board)       the board is the module `time` as well: ticks_ms, ticks_us, ticks_diff, ticks_add, sleep_us,
+                       sleep_ms.  It starts 5 s before ticks_ms wraps unless told otherwise
 
-What the world does is set as attributes: indoor_c, rh_pct, room_c, room_rh_pct, outdoor_c, glass_c, supply_c [°C, % RH];
-leak and drain ("dry", "wet", "open", "short", "live"); overflow, off_switch, absent (True: that loop is open);
-look_pressed, alarm_pressed; and, each read back at once by the pulses: mains_hz, terminal_vac, stray_vac (what a dead
-sense still sees), terminal_live, fan_running, heat_call, half_wave (a set of "line", "load", "fan", "heat"), chatter (the same
-names: pulses that come and go), stuck_lit (the same: a shorted optocoupler), relay_fault ("", "welded", "failed" for a
-contact that never closes, "driver" for an open transistor), dial_bridges (the selector bridges the contact).
+What the world does is set as attributes.
+    indoor_c, rh_pct, room_c, room_rh_pct, outdoor_c, glass_c, supply_c     °C, % RH
+    leak, drain                      "dry", "wet", "open", "short", "live" (has voltage of its own)
+    overflow, off_switch, absent     True: that loop is open
+    look_pressed, alarm_pressed
+    mains_hz, terminal_vac, terminal_live, fan_running, heat_call, stray_vac (what a dead sense still sees)
+    half_wave, chatter, stuck_lit    names out of "line", "load", "fan", "heat": half a wave only; pulses that come and
+                                     go; a shorted optocoupler
+    relay_fault                      "", "welded", "failed" (never closes), "driver" (its transistor is open)
+    dial_bridges                     the selector bridges the contact
+    humidity_fault                   "", "nak", "crc", "stuck" (data line low for good), "busy", "frozen", "ends" (ones)
+    hold_sda(clocks)                 a chip was cut off in mid-byte and lets go after so many clocks
+    thermometer_faults               {"outdoor_c": "nak", "crc", "power_on" or "frozen"}; wire_low: the whole line low
 
-Sensor faults: humidity_fault "" | "nak" | "crc" | "stuck" (data line low for good) | "busy" | "frozen" | "ends" (all ones);
-hold_sda(clocks): cut off in mid-byte, lets go after so many clocks.  thermometer_faults: {"outdoor_c": "nak" | "crc" |
-"power_on" | "frozen"}; wire_low: the whole 1-Wire line held low.
+Time.  us since the board was made; advance_us(n); block(seconds, irq=True): a call that does not come back for so long,
+with interrupts on or off.  The lease's timer and the watchdog fire while time passes.  The watchdog's bite,
+machine.reset() and power_cut() float all pins and raise BoardReset in whoever runs; soft_reset() keeps the pins,
+forgets the timers and does not stop the watchdog.
 
-Time: us since the board was made; advance_us(n), block(seconds, irq=True) with the interrupts on or off.  The lease's timer
-and the watchdog fire while time passes.  A watchdog's bite, machine.reset() and power_cut() float all pins and raise
-BoardReset in whoever runs; soft_reset() keeps the pins, forgets the timers and does not stop the watchdog.
-What to look at: relay_pin (is it driven high), contact_closed, valve_powered, lamp_lit, resets [(us, cause)], probe_driven.
+What to look at: relay_pin (is it driven high), contact_closed, valve_powered, lamp_lit, probe_driven, clocks (of the
+freed bus), heated [us of each heater pulse], resets [(us, cause)].
 A name, keyword, pin or command that no real part here knows is an error by itself.
 """
 
@@ -126,6 +133,8 @@ class VirtualBoard:
         self.alarm_pressed = False
         self.humidity_fault = ""
         self.sda_clocks = 0
+        self.clocks = 0
+        self.heated = []
         self.thermometer_faults = {}
         self.wire_low = False
         self.mains = {
@@ -360,6 +369,7 @@ class VirtualBoard:
 
     def clocked(self) -> None:
         """One clock on the freed bus."""
+        self.clocks += 1
         if self.sda_clocks:
             self.sda_clocks -= 1
 
@@ -440,7 +450,7 @@ class Sht4xChip(WordChip):
             self.ready_us = self.board.us + 1000
         elif command == b"\x2f":
             self.convert(1100000)
-            self.heated_us = self.board.us
+            self.board.heated.append(self.board.us)
         else:
             return False
         return True
@@ -464,7 +474,7 @@ class Sht3xChip(WordChip):
             self.answer = b""
             self.ready_us = self.board.us + 1500
         else:
-            return False
+            return len(command) == 1  # the first byte of a longer one, as far as it can know
         return True
 
 
@@ -494,6 +504,7 @@ class Aht20Chip(WordChip):
         elif command == b"\xbe\x08\x00":
             self.status = 0x18
         elif command == b"\xba":
+            self.power_on()
             self.ready_us = self.board.us + 20000
         else:
             return False
@@ -540,7 +551,8 @@ class VirtualWire:
 
     def __init__(self, board: "VirtualBoard") -> None:
         self.board = board
-        self.thermometers = [Thermometer("outdoor_c", 0xAA), Thermometer("glass_c", 0x5B), Thermometer("supply_c", 0x73)]
+        serials = (("outdoor_c", 0xAA), ("glass_c", 0x5B), ("supply_c", 0x73))
+        self.thermometers = [Thermometer(role, number) for role, number in serials]
         self.selected = []
         self.state = "idle"
         self.match = b""

@@ -1,4 +1,4 @@
-"""Stands in for the board's `machine`, with just the names that `dewboard.pins` and main.py use; driven by `dewsim.virtual`."""
+"""Stands in for the board's `machine` with just the names that its program uses; driven by `dewsim.virtual`."""
 
 import sys
 
