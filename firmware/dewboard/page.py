@@ -1,0 +1,240 @@
+"""The board's page: its addresses, and what a change must bring along to be made.
+
+Page(app, guard) puts its routes on a guard.Guard; `await guard.start_server(port=80)` serves them.  A GET never
+changes anything.  Every POST needs a session and its sign (login.py), but for those in OPEN; a route added later is
+behind the same check.  Bodies and answers are JSON.
+
+    GET  / /page.css /page.js /proof.js /state
+    POST /ask {}                      -> salt, rounds, nonce
+    POST /login {nonce, proof}        -> cookie
+    POST /password {salt, stored}     the first one: a button on the board was pressed; then {salt, masked}
+    POST /leave /clear /rearm {}   /tap {tap: "fog" | "clear"}   /window {here: bool}   /run {seconds: 0..300}
+    POST /settings {values: {name: number}}
+
+Page needs of app, beside what login.py needs:
+    controller      dewcore.controller.Controller
+    settings        dewcore.settings.Settings
+    history         dewboard.history.History: .boot, .day(utc_s, now_s): rows of the last day
+    utc_s()         wall time [s], 0 unknown
+    events          .add(text); iterated: pairs (at_s, text), the newest first
+    counters        .items(): pairs (name, whole number)
+    safe            why the board took itself out of service, "" while it has not
+    version         text, shown to who is logged in
+    now_s           integer seconds
+    change_settings(values) -> "" or a refusal of one line
+    tap(code)       TAP_* of dewcore.readings
+    request(code, seconds)   REQUEST_* for so long; REQUEST_NONE, 0 ends one
+    forget          is set to what holding both buttons shall do
+"""
+
+import gc
+
+from microdot import Response, abort
+
+from dewboard.login import Login, Session, from_hex
+from dewboard.page_parts import html, json_state
+from dewcore.readings import (
+    REQUEST_CLEAR,
+    REQUEST_NONE,
+    REQUEST_REARM,
+    REQUEST_TIMED_RUN,
+    REQUEST_WINDOW,
+    TAP_CLEAR,
+    TAP_FOG,
+)
+
+OPEN = ("/ask", "/login", "/password")
+COOKIE = "dewmargin"
+FILES = {"/page.css": "css", "/page.js": "javascript", "/proof.js": "javascript"}
+PIECE_BYTES = 512
+CLEAR_S = 60  # a request to clear stands so long, for the scans to see it
+REARM_S = 60
+WINDOW_S = 1800
+RUN_S = 300
+
+
+def gathered(pieces):
+    """Small pieces joined to some PIECE_BYTES; an empty one is passed on at once, as it lets others run."""
+    held = []
+    size = 0
+    for piece in pieces:
+        held.append(piece)
+        size += len(piece)
+        if size >= PIECE_BYTES or not piece:
+            yield "".join(held)
+            held.clear()
+            size = 0
+    yield "".join(held)
+
+
+def from_file(path):
+    """A file in pieces."""
+    with open(path, "rb") as file:
+        while True:
+            piece = file.read(PIECE_BYTES)
+            if not piece:
+                return
+            yield piece
+
+
+def text_of(kind):
+    """The header that names a kind of text."""
+    return {"Content-Type": "text/" + kind + "; charset=utf-8"}
+
+
+class View:
+    """What one sending of the page needs: the app, the login, and whose session asks, if any."""
+
+    def __init__(self, app, login, session):
+        self.app = app
+        self.login = login
+        self.session = session
+
+
+class Page:
+    """The routes of one board's page."""
+
+    def __init__(self, app, guard):
+        self.app = app
+        self.login = Login(app)
+        app.forget = self.login.forget
+        self.folder = __file__.rpartition("/")[0] + "/"
+        guard.before_request(self.who)
+        guard.get("/")(self.whole)
+        guard.get("/state")(self.state)
+        for path in FILES:
+            guard.get(path)(self.file)
+        for path in ("ask", "login", "password", "leave", "clear", "rearm", "tap", "window", "run", "settings"):
+            guard.post("/" + path)(getattr(self, "post_" + path))
+
+    # -- reading
+
+    async def whole(self, request):
+        """The page itself."""
+        gc.collect()
+        return Response(self.sent(View(self.app, self.login, request.g.session)), headers=text_of("html"))
+
+    def sent(self, view):
+        with open(self.folder + "page.html", encoding="utf-8") as template:
+            yield from gathered(html(view, template))
+
+    async def state(self, _):
+        """What the page's script asks for every ten seconds."""
+        return Response(gathered(json_state(self.app)), headers={"Content-Type": "application/json"})
+
+    async def file(self, request):
+        """Style and scripts."""
+        return Response(from_file(self.folder + request.path[1:]), headers=text_of(FILES[request.path]))
+
+    # -- who asks
+
+    async def who(self, request):
+        """Before every route: whose session it is; a POST goes no further without one and its sign."""
+        session = self.login.session_of(request.cookies.get(COOKIE))
+        request.g.session = session
+        request.g.number = 0
+        if request.method != "POST":
+            return None
+        sign = request.headers.get("x-dew-sign")
+        if session is not None and sign is not None:
+            request.g.number = self.login.signed(session, sign, request.path, request.body)
+        if request.g.number == 0 and request.path not in OPEN:
+            return refusal("Log in first.", 403)
+        try:
+            request.g.values = request.json
+        except (ValueError, RuntimeError):  # RuntimeError: nested too deeply
+            abort(400, "The body is not JSON.")
+        if not isinstance(request.g.values, dict):
+            abort(400, "The body is not a JSON object.")
+        return None
+
+    async def post_ask(self, request):
+        return self.login.ask(request.client_addr[0])
+
+    async def post_login(self, request):
+        address = request.client_addr[0]
+        wait_s = self.login.wait_s(address)
+        if wait_s:
+            text = "Too many wrong passwords: wait " + str(wait_s) + " s, or press a button on the board."
+            return {"error": text}, 429, {"Retry-After": str(wait_s)}
+        values = request.g.values
+        session = self.login.enter(address, values.get("nonce"), values.get("proof"))
+        if not isinstance(session, Session):
+            return refusal(session, 403)
+        cookie = COOKIE + "=" + session.cookie + "; Path=/; HttpOnly; SameSite=Strict"  # its end is the board's to say
+        return {"ok": 1}, 200, {"Set-Cookie": cookie}
+
+    async def post_password(self, request):
+        values = request.g.values
+        salt = from_hex(values.get("salt"), 16)
+        if request.g.number:
+            masked = from_hex(values.get("masked"), 32)
+            return answer(self.login.change(request.g.session, request.g.number, salt, masked))
+        return answer(self.login.set_first(salt, from_hex(values.get("stored"), 32)), 403)
+
+    async def post_leave(self, request):
+        self.login.leave(request.g.session)
+        return {"ok": 1}
+
+    # -- changing
+
+    async def post_tap(self, request):
+        tap = request.g.values.get("tap")
+        if tap not in ("fog", "clear"):
+            return refusal("A look is fog or clear.")
+        self.app.tap(TAP_FOG if tap == "fog" else TAP_CLEAR)
+        return {"ok": 1}
+
+    async def post_window(self, request):
+        here = request.g.values.get("here")
+        if here is not True and here is not False:
+            return refusal("Tell whether you are at the window.")
+        if here:
+            self.app.request(REQUEST_WINDOW, WINDOW_S)
+        else:
+            self.app.request(REQUEST_NONE, 0)
+        return {"ok": 1}
+
+    async def post_clear(self, _):
+        self.app.request(REQUEST_CLEAR, CLEAR_S)
+        self.app.events.add("alarm cleared on the page")
+        return {"ok": 1}
+
+    async def post_rearm(self, _):
+        self.app.request(REQUEST_REARM, REARM_S)
+        self.app.events.add("learned parts forgotten")
+        return {"ok": 1}
+
+    async def post_run(self, request):
+        seconds = request.g.values.get("seconds")
+        if isinstance(seconds, bool) or not isinstance(seconds, int) or not 0 <= seconds <= RUN_S:
+            return refusal("A test run takes 1 to 300 whole seconds; 0 ends it.")
+        if seconds:
+            self.app.request(REQUEST_TIMED_RUN, seconds)
+            self.app.events.add("timed test run of " + str(seconds) + " s asked for")
+        else:
+            self.app.request(REQUEST_NONE, 0)
+            self.app.events.add("timed test run ended on the page")
+        return {"ok": 1}
+
+    async def post_settings(self, request):
+        values = request.g.values.get("values")
+        if not isinstance(values, dict) or not values:
+            return refusal("Tell which settings to change.")
+        for name in values:
+            if not isinstance(name, str) or len(name) > 40:
+                return refusal("A setting has a name.")
+        found = self.app.change_settings(values)
+        if not found:
+            self.app.events.add("settings changed: " + " ".join(sorted(values))[:60])
+        return answer(found)
+
+
+def answer(found, status=422):
+    """A refusal with its status, or that all is well where there is none."""
+    return refusal(found, status) if found else {"ok": 1}
+
+
+def refusal(text, status=422):
+    """Why not, for the page to show."""
+    return {"error": text}, status

@@ -1,0 +1,304 @@
+"""What the page tells: its figures, and the parts of its HTML that change, each a generator of small pieces.
+
+The rest of the page is the file page.html, sent from flash line by line, so that no heap holds it.  Its lines that
+begin with "% " name a part of PARTS and what follows is the part's argument.  Numbers are in SI with data-u as their
+unit; the page's script shows them otherwise where the owner wants °F.
+"""
+
+from json import dumps
+
+from dewboard.chart import chart
+from dewboard.login import ROUNDS
+from dewcore import words
+from dewcore.ceiling import BINDS_NAMES
+from dewcore.glass import DAY, NIGHT
+from dewcore.readings import SAMPLE_NAMES, UNFITTED
+from dewcore.settings import SWITCH, row_of
+from dewcore.words import decimal
+
+BINDS = {
+    "glass": "The coldest glass sets it, with its margins.",
+    "outlook": "The look-ahead sets it: the house still dries before the cold to come.",
+    "corner": "The coldest opaque corner sets it.",
+    "envelope": "Walls and attic set it.",
+    "owner": "Your wish sets it.",
+}
+# by status of a channel: trusted, missing, stale, out of range, frozen, jumping
+STATUS = ("", "no reading", "old", "out of range", "frozen", "jumping")
+UNIT_OF_ENDING = {"pct": "%", "c": "°C", "k": "K"}
+LEARNED_H = 48  # before that the start values say more than the house
+
+
+def esc(text: object) -> str:
+    """Text for HTML, in quotes, too."""
+    text = str(text).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    return text.replace('"', "&quot;").replace("'", "&#39;")
+
+
+def number(value: float, places: int) -> str:
+    """A number as text; nothing for what is none."""
+    return decimal(value, places) if value - value == 0 else ""
+
+
+def quantity(text: str, unit: str) -> str:
+    """A number and its unit as HTML that the page's script can convert."""
+    if not text:
+        return "–"
+    shown = text if unit == "1" else text + " " + unit
+    return '<data value="' + text + '" data-u="' + unit + '">' + shown + "</data>"
+
+
+def figure(app, key: str) -> tuple:
+    """(number as text, note) of a figure by its name; None where no such sensor is fitted."""
+    controller = app.controller
+    if key in SAMPLE_NAMES:
+        inputs = controller.judge.inputs
+        status = inputs.status[SAMPLE_NAMES.index(key)]
+        if status == UNFITTED:
+            return None
+        note = "not trusted: " + STATUS[status] if status else ""
+        return number(getattr(inputs, key), 1), note
+    if key == "modelled_glass_c":
+        return number(controller.decision.glass_c, 1), ""
+    owner = controller.decision if hasattr(controller.decision, key) else controller.terms
+    return number(getattr(owner, key), 1), ""
+
+
+def unit_of(key: str) -> str:
+    """Unit of a figure, by the end of its name."""
+    return UNIT_OF_ENDING[key.split("_")[-1]]
+
+
+FIGURES = ("target_pct", "rh_pct", "ceiling_pct", "modelled_glass_c", "margin_k", "indoor_c", "outdoor_c", "glass_c")
+FIGURES += ("room_c", "room_rh_pct", "supply_c")
+FIGURES += ("glass_pct", "plain_pct", "ahead_pct", "now_pct", "corner_pct", "envelope_pct", "owner_pct")
+
+
+def binds(app) -> str:
+    """What sets the target, in words."""
+    return BINDS[BINDS_NAMES[app.controller.decision.binds]]
+
+
+def status(app) -> str:
+    """The one status sentence; before the first scan the decision says so itself."""
+    decision = app.controller.decision
+    return words.status_sentence(decision.refusals, decision.notices)
+
+
+def why(app) -> list:
+    """Every other sentence that holds."""
+    first = status(app)
+    decision = app.controller.decision
+    return [text for text in words.sentences(decision.refusals, decision.notices) if text != first]
+
+
+def safe(app) -> str:
+    """Why the board took itself out of service, empty while it has not."""
+    return "This board is out of service: " + app.safe + ". The valve is shut." if app.safe else ""
+
+
+def age_s(app) -> int:
+    """Seconds since the last scan, -1 before the first."""
+    scanned_s = app.controller.scanned_s
+    return app.now_s - scanned_s if scanned_s >= 0 else -1
+
+
+# -- parts
+
+
+def safe_part(page, _):
+    """The board took itself out of service: that comes before everything."""
+    text = page.app.safe
+    yield '<p id="safe" class="alarm" role="alert"' + ("" if text else " hidden") + ">" + esc(safe(page.app)) + "</p>\n"
+
+
+def status_part(page, _):
+    yield '<p id="status" aria-live="polite">' + esc(status(page.app)) + "</p>\n"
+
+
+def why_part(page, _):
+    for text in why(page.app):
+        yield "<li>" + esc(text) + "</li>\n"
+
+
+def asof_part(page, _):
+    age = age_s(page.app)
+    yield "Nothing has been decided yet." if age < 0 else "Decided " + str(age) + " s before this page was sent."
+
+
+def row_part(page, argument):
+    key, _, label = argument.partition(" ")
+    found = figure(page.app, key)
+    if found is None:
+        return
+    note = "<small>" + esc(found[1]) + "</small>"
+    yield '<tr data-k="' + key + '"><th scope="row">' + label + "</th><td>"
+    yield quantity(found[0], unit_of(key)) + note + "</td></tr>\n"
+
+
+def binds_part(page, _):
+    yield '<tr class="whole"><td colspan="2" id="binds">' + esc(binds(page.app)) + "</td></tr>\n"
+
+
+def house_part(page, _):
+    house = page.app.controller.outlook.house
+    halves_h = house.halves_h()
+    span = "more than 98" if halves_h >= 99 else str(halves_h)
+    if house.hours < LEARNED_H:
+        yield "<p>Too little is learned yet: " + str(house.hours) + " h of record. "
+        yield "Until then it is taken that, valve shut, the house loses half of what the humidifier added in "
+        yield span + " h.</p>\n"
+        return
+    yield "<p>This house dries by half in " + span + " h: so long until half of what the humidifier added has left "
+    yield "the air, with the valve shut. Learned from " + str(house.hours) + " h of its own record; "
+    yield "an hour of open valve adds " + number(house.valve_g_kg_h, 1) + " g/kg.</p>\n"
+
+
+def window_part(page, _):
+    controller = page.app.controller
+    glass = controller.glass
+    for part, name in ((DAY, "curtains open"), (NIGHT, "curtains drawn")):
+        used = glass.factor(part == NIGHT)
+        yield "<p>Glass factor, " + name + ": " + number(used, 2) + ", "
+        if glass.determined(part == NIGHT):
+            yield "found from " + str(glass.looks[part]) + " looks.</p>\n"
+        elif used < (controller.settings.glass_f_night if part == NIGHT else controller.settings.glass_f_day):
+            yield "lowered by what looks or a sensor showed; " + str(glass.looks[part]) + " looks so far.</p>\n"
+        else:
+            yield "the setting; " + str(glass.looks[part]) + " looks so far.</p>\n"
+
+
+def setting_part(page, argument):
+    name, _, label = argument.partition(" ")
+    _, unit, default, low, high = row_of(name)
+    value = getattr(page.app.settings, name)
+    yield '<div class="setting"><label for="s-' + name + '">' + label + "</label>"
+    if unit == SWITCH:
+        yield '<input type="checkbox" id="s-' + name + '" name="' + name + '"' + (" checked" if value else "") + ">"
+        yield "<small><code>" + name + "</code></small></div>\n"
+        return
+    places = 0 if isinstance(default, int) else 3
+    texts = [trimmed(number(bound, places)) for bound in (value, low, high)]
+    yield '<input type="number" id="s-' + name + '" name="' + name + '" value="' + texts[0] + '" data-v="' + texts[0]
+    yield '" min="' + texts[1] + '" max="' + texts[2] + '" data-lo="' + texts[1] + '" data-hi="' + texts[2]
+    yield '" data-u="' + unit + '" step="' + ("1" if places == 0 else "any") + '">'
+    yield "<small><code>" + name + '</code> <span class="bounds">' + texts[1] + " to " + texts[2]
+    yield ("" if unit == "1" else " " + unit) + "</span></small></div>\n"
+
+
+def trimmed(text: str) -> str:
+    """A decimal number without zeros at its end."""
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def counters_part(page, _):
+    yield '<table class="figures"><tbody>\n'
+    for name, value in page.app.counters.items():
+        yield '<tr><th scope="row">' + esc(name.replace("_", " ")) + "</th><td>" + str(value) + "</td></tr>\n"
+    yield "</tbody></table>\n"
+
+
+def events_part(page, _):
+    """Only who is logged in sees them: they name addresses."""
+    if page.session is None:
+        yield "<p>They are shown after login.</p>\n"
+        return
+    yield "<ul>\n"
+    for at_s, text in page.app.events:
+        yield "<li>" + ago(page.app.now_s - at_s) + ": " + esc(text) + "</li>\n"
+    yield "</ul>\n"
+
+
+def ago(seconds: int) -> str:
+    """How long ago, in the largest unit that says it."""
+    for span, name in ((86400, " d"), (3600, " h"), (60, " min")):
+        if seconds >= 2 * span:
+            return str(seconds // span) + name + " ago"
+    return str(seconds) + " s ago"
+
+
+def login_part(page, _):
+    login = page.login
+    if page.session is not None:
+        yield '<div id="login" data-state="in"><p>Logged in. This ends by itself half an hour after the last change.'
+        yield "</p>\n"
+        yield '<button type="button" id="leave">Log out</button>\n<details><summary>Change the password</summary>\n'
+        yield from new_password()
+        yield "</details></div>\n"
+    elif login.is_set():
+        yield '<div id="login" data-state="out"><p>Reading is free; changing anything needs the password.</p>\n'
+        yield '<form id="enter"><label>Password<br><input type="password" id="password" '
+        yield 'autocomplete="current-password"></label>\n'
+        yield "<button>Log in</button></form></div>\n"
+    else:
+        yield '<div id="login" data-state="none"><p>No password is set: nothing can be changed. To set one, press a '
+        yield "button on the board, then type it here within 10 minutes.</p>\n"
+        yield from new_password()
+        yield "</div>\n"
+
+
+def new_password():
+    """The fields for another password."""
+    yield '<form id="set" data-rounds="' + str(ROUNDS) + '">\n'
+    yield "<p>At least 12 characters. It cannot be read back: if it is lost, hold both buttons on the board.</p>\n"
+    yield '<label>New password<br><input type="password" id="new" autocomplete="new-password"></label><br>\n'
+    yield '<label>Once more<br><input type="password" id="again" autocomplete="new-password"></label>\n'
+    yield "<button>Set the password</button></form>\n"
+
+
+def about_part(page, _):
+    """Version and running time, only for who is logged in."""
+    if page.session is not None:
+        yield "<p>Version " + esc(page.app.version) + ", running for " + ago(page.app.now_s)[:-4] + ".</p>\n"
+
+
+def chart_part(page, _):
+    yield from chart(page.app)
+
+
+PARTS = {
+    "safe": safe_part,
+    "status": status_part,
+    "why": why_part,
+    "asof": asof_part,
+    "row": row_part,
+    "binds": binds_part,
+    "chart": chart_part,
+    "house": house_part,
+    "window": window_part,
+    "login": login_part,
+    "counters": counters_part,
+    "events": events_part,
+    "setting": setting_part,
+    "about": about_part,
+}
+
+
+def html(page, template):
+    """The whole page from an open template, piece by piece."""
+    for line in template:
+        if line.startswith("% "):
+            name, _, argument = line[2:].strip().partition(" ")
+            yield from PARTS[name](page, argument)
+        else:
+            yield line
+
+
+def json_state(app):
+    """The state as JSON, piece by piece; figures as decimal text, so that they are the same everywhere."""
+    decision = app.controller.decision
+    yield '{"safe":' + dumps(safe(app)) + ',"status":' + dumps(status(app)) + ',"binds":' + dumps(binds(app))
+    yield ',"open":' + ("true" if decision.valve else "false") + ',"age_s":' + str(age_s(app)) + ',"why":['
+    comma = ""
+    for text in why(app):
+        yield comma + dumps(text)
+        comma = ","
+    yield '],"look":' + str(app.controller.glass.said) + ',"test":' + str(app.controller.window.said)
+    yield ',"figures":{'
+    comma = ""
+    for key in FIGURES:
+        found = figure(app, key)
+        if found is not None:
+            yield comma + '"' + key + '":{"v":"' + found[0] + '","u":"' + unit_of(key) + '","note":"' + found[1] + '"}'
+            comma = ","
+    yield "}}"

@@ -1,0 +1,356 @@
+"""The page's content and its changes: nothing without login, nothing by GET, everything escaped and in SI."""
+
+import json
+import unittest
+
+from page_app import App, fill
+from page_client import STORED, Browser, logged_in, request
+
+from dewboard import chart, page_parts
+from dewboard.guard import BODY_BYTES
+from dewboard.login import to_hex
+from dewcore import readings as r
+from dewcore import words
+from dewcore.settings import SWITCH, TABLE
+
+CHANGES = (
+    ("/clear", {}),
+    ("/rearm", {}),
+    ("/tap", {"tap": "fog"}),
+    ("/window", {"here": True}),
+    ("/run", {"seconds": 60}),
+    ("/settings", {"values": {"wish_pct": 30}}),
+    ("/leave", {}),
+)
+
+
+def page(browser):
+    answer = browser.get("/")
+    assert answer.status() == 200, answer.data[:200]
+    return answer.body().decode()
+
+
+class Reading(unittest.TestCase):
+    def test_the_status_sentence_leads_and_the_others_follow(self):
+        browser = Browser()
+        text = page(browser)  # before the first scan
+        self.assertIn("The valve rests for its shortest pause.", text)
+        self.assertIn("Nothing has been decided yet.", text)
+        browser.app.start()
+        text = page(browser)
+        decision = browser.app.controller.decision
+        first = words.status_sentence(decision.refusals, decision.notices)
+        at = text.find('<p id="status"')
+        self.assertTrue(0 < text.find(first) - at < 60)
+        for other in words.sentences(decision.refusals, decision.notices):
+            self.assertTrue(text.find(other) >= at, other)
+        self.assertEqual(text.count(">" + first), 1)
+        self.assertTrue(at < text.find("<table") < text.find("<h2"))
+
+    def test_it_is_whole_and_has_every_setting_once_with_its_bounds(self):
+        text = page(Browser())
+        self.assertTrue(text.rstrip().endswith("</html>"))
+        self.assertEqual(text.find("\n% "), -1)
+        for name, unit, _, low, high in TABLE:
+            self.assertEqual(text.count(' name="' + name + '"'), 1, name)
+            if unit != SWITCH:
+                row = text[text.find('name="' + name + '"') :].split("</div>")[0]
+                self.assertIn('data-lo="%s"' % page_parts.trimmed(words.decimal(low, 3)), row)
+                self.assertIn('data-hi="%s"' % page_parts.trimmed(words.decimal(high, 3)), row)
+                self.assertIn('data-u="' + unit + '"', row)
+
+    def test_figures_are_the_decisions(self):
+        browser = Browser()
+        browser.app.start()
+        text = page(browser)
+        controller = browser.app.controller
+        for key, value in (
+            ("target_pct", controller.decision.target_pct),
+            ("modelled_glass_c", controller.decision.glass_c),
+            ("rh_pct", 29.6),
+            ("outdoor_c", -6.3),
+            ("corner_pct", controller.terms.corner_pct),
+        ):
+            row = text[text.find('data-k="' + key + '"') :].split("</tr>")[0]
+            self.assertIn('value="' + words.decimal(value, 1) + '"', row)
+        self.assertEqual(text.find('data-k="room_c"'), -1)  # not fitted
+        state = json.loads(browser.get("/state").body())
+        self.assertEqual(state["figures"]["rh_pct"], {"v": "29.6", "u": "%", "note": ""})
+        self.assertEqual(state["status"], page_parts.status(browser.app))
+        self.assertEqual(state["open"], controller.decision.valve)
+        for key in state["figures"]:
+            self.assertIn('data-k="' + key + '"', text)
+
+    def test_a_reading_that_is_not_trusted_says_so(self):
+        browser = Browser()
+        browser.app.start()
+        browser.app.readings.rh_pct.error = r.ERROR_NO_ANSWER
+        browser.app.controller.scan(browser.app.readings, browser.app.now_s + 2000)
+        self.assertIn("<small>not trusted: ", page(browser))
+
+    def test_no_number_is_no_number(self):
+        for value in (float("nan"), float("inf"), -float("inf")):
+            self.assertEqual(page_parts.number(value, 1), "")
+        self.assertEqual(page_parts.quantity("", "K"), "–")
+
+    def test_the_learned_house_in_words(self):
+        browser = Browser()
+        self.assertIn("Too little is learned yet: 0 h of record.", page(browser))
+        house = browser.app.controller.outlook.house
+        house.hours = 300
+        self.assertIn("This house dries by half in %d h" % house.halves_h(), page(browser))
+
+    def test_safe_mode_is_told_first(self):
+        browser = Browser()
+        self.assertEqual(page(browser).find("out of service"), -1)
+        browser.app.safe = "it restarted 5 times in a row"
+        text = page(browser)
+        self.assertTrue(0 < text.find("out of service: it restarted 5 times") < text.find('id="status"'))
+        self.assertIn("it restarted 5 times", json.loads(browser.get("/state").body())["safe"])
+
+    def test_texts_of_others_are_escaped(self):
+        browser = logged_in()
+        browser.app.events.add('<script>alert("x")</script>&\'')
+        text = page(browser)
+        self.assertEqual(text.find("<script>alert"), -1)
+        self.assertIn("&lt;script&gt;alert(&quot;x&quot;)&lt;/script&gt;&amp;&#39;", text)
+
+    def test_nothing_in_it_comes_from_elsewhere_or_stands_in_line(self):
+        text = page(logged_in())
+        for part in ("http:", "https:", "//", "style=", "onclick", "<script>", "javascript:"):
+            self.assertEqual(text.find(part), -1, part)
+
+    def test_files_and_nothing_beside_them(self):
+        browser = Browser()
+        for path, mark in (("/page.css", b"body"), ("/page.js", b"fetch"), ("/proof.js", b"sha256")):
+            answer = browser.get(path)
+            self.assertEqual(answer.status(), 200)
+            self.assertIn(mark, answer.body())
+        for path in ("/page.py", "/page.html", "/../main.py", "/page.css/../page.py", "//page.css", "/run", "/favicon"):
+            self.assertIn(browser.get(path).status(), (404, 405), path)
+
+    def test_without_login_no_version_no_events(self):
+        browser = logged_in()
+        browser.app.events.add("something happened")
+        text = page(browser)
+        self.assertIn(browser.app.version, text)
+        self.assertIn("something happened", text)
+        browser.cookie = ""
+        text = page(browser)
+        self.assertEqual(text.find(browser.app.version), -1)
+        self.assertEqual(text.find("something happened"), -1)
+
+
+class Chart(unittest.TestCase):
+    def drawn(self, app):
+        return "".join(chart.chart(app))
+
+    def test_a_day(self):
+        app = App()
+        app.start()
+        self.assertIn("Nothing is recorded yet", self.drawn(app))
+        fill(app)
+        text = self.drawn(app)
+        self.assertEqual(text.count("<svg"), 1)
+        self.assertEqual(text.count("<path"), 6)
+        self.assertIn('stroke-dasharray="7 4"', text)
+        for name in ("humidity", "target", "ceiling", "outdoors", "fan", "valve"):
+            self.assertIn(">" + name + "</text>", text)
+        for path in text.split('<path stroke-width')[1:]:
+            self.assertEqual(path.split('"/>')[0].count("M"), 2)  # broken once, where an hour is missing
+
+    def test_a_wet_minute_is_not_lost(self):
+        app = App()
+        fill(app)
+        day = chart.Day()
+        list(chart.read(day, app))
+        before = max(day.lines[0])
+        app.history.put(700, chart.struct.pack(chart.FORMAT, 0, 2000, 9000, 800, 500, 400, 0, 0, 0))
+        day = chart.Day()
+        list(chart.read(day, app))
+        self.assertEqual(max(day.lines[0]), 900)
+        self.assertTrue(before < 400)
+        self.assertEqual(min([n for n in day.lines[2] if n != chart.NONE]), 50)
+
+    def test_records_of_an_earlier_start_need_the_wall_clock(self):
+        app = App()
+        row = Row()
+        self.assertEqual(chart.age_s(row, app), -1)
+        app.readings.utc_s = 1700000600
+        self.assertEqual(chart.age_s(row, app), -1)
+        row.utc_s = 1700000000
+        self.assertEqual(chart.age_s(row, app), 600)
+        row.boot = app.history.boot
+        self.assertEqual(chart.age_s(row, app), app.now_s - 5)
+
+    def test_missing_fields_and_extremes(self):
+        app = App()
+        none = (-32768, -32768, 65535, -32768, 65535, 65535, 255, 255, 255)
+        most = (32767, 32767, 65534, 32767, 65534, 65534, 254, 254, 31)
+        for n, numbers in enumerate((none, most, none)):
+            app.history.add(app.now_s - 6000 * n, chart.struct.pack(chart.FORMAT, *numbers))
+        self.assertIn("</svg>", self.drawn(app))
+
+
+class Row:
+    boot = 1
+    now_s = 5
+    utc_s = 0
+
+
+class Changing(unittest.TestCase):
+    def test_nothing_without_login(self):
+        fresh = Browser()
+        with_password = logged_in()
+        with_password.cookie = ""
+        for browser in (fresh, with_password):
+            image = browser.app.image
+            for path, values in CHANGES:
+                status, answer = browser.post(path, values)
+                self.assertEqual((status, answer), (403, {"error": "Log in first."}), path)
+            self.assertEqual(browser.app.calls, [])
+            self.assertEqual(browser.app.image, image)
+
+    def test_every_post_but_three_is_behind_the_login(self):
+        browser = logged_in()
+        open_to_all = []
+        for methods, pattern, handler, _, _ in browser.guard.url_map:
+            self.assertIn(methods, (["GET"], ["POST"]))
+            if methods == ["POST"]:
+                _, answer = browser.post(pattern.url_pattern, {}, sign=False)
+                if answer != {"error": "Log in first."}:
+                    open_to_all.append(pattern.url_pattern)
+        self.assertEqual(open_to_all, ["/ask", "/login", "/password"])
+        self.assertEqual(browser.app.calls, [])
+
+    def test_a_get_changes_nothing(self):
+        browser = logged_in()
+        image, events = browser.app.image, list(browser.app.events)
+        for _, pattern, _, _, _ in browser.guard.url_map:
+            browser.get(pattern.url_pattern)
+        self.assertEqual(browser.app.calls, [])
+        self.assertEqual((browser.app.image, list(browser.app.events)), (image, events))
+
+    def test_a_session_without_its_sign_or_with_a_wrong_one(self):
+        browser = logged_in()
+        body = b'{"tap": "fog"}'
+        good = browser.sign("/tap", body)
+        for sign in ("", good[:-1] + "g", "x" + good, browser.sign("/run", body), "1:" + "0" * 64):
+            self.assertEqual(browser.post("/tap", {"tap": "fog"}, False, ["X-Dew-Sign: " + sign])[0], 403, sign)
+        self.assertEqual(browser.app.calls, [])
+        self.assertEqual(browser.post("/tap", {"tap": "fog"}, False, ["X-Dew-Sign: " + good])[0], 200)
+        self.assertEqual(browser.post("/tap", {"tap": "fog"}, False, ["X-Dew-Sign: " + good])[0], 403)  # again
+        self.assertEqual(len(browser.app.calls), 1)
+
+    def test_looks_requests_and_runs_reach_the_app(self):
+        browser = logged_in()
+        more = (("/tap", {"tap": "clear"}), ("/window", {"here": False}), ("/run", {"seconds": 0}))
+        for path, values in CHANGES[:5] + more:
+            self.assertEqual(browser.post(path, values), (200, {"ok": 1}), path)
+        self.assertEqual(
+            browser.app.calls,
+            [
+                ("request", r.REQUEST_CLEAR, 60),
+                ("request", r.REQUEST_REARM, 60),
+                ("tap", r.TAP_FOG),
+                ("request", r.REQUEST_WINDOW, 1800),
+                ("request", r.REQUEST_TIMED_RUN, 60),
+                ("tap", r.TAP_CLEAR),
+                ("request", r.REQUEST_NONE, 0),
+                ("request", r.REQUEST_NONE, 0),
+            ],
+        )
+        self.assertIn("timed test run of 60 s asked for", browser.app.events.texts())
+
+    def test_what_they_do_not_understand_is_refused(self):
+        browser = logged_in()
+        for path, values in (
+            ("/tap", {}),
+            ("/tap", {"tap": "wet"}),
+            ("/tap", {"tap": ["fog"]}),
+            ("/window", {"here": 1}),
+            ("/run", {}),
+            ("/run", {"seconds": 301}),
+            ("/run", {"seconds": -1}),
+            ("/run", {"seconds": 1.5}),
+            ("/run", {"seconds": True}),
+            ("/run", {"seconds": "60"}),
+            ("/settings", {}),
+            ("/settings", {"values": []}),
+            ("/settings", {"values": {}}),
+        ):
+            self.assertEqual(browser.post(path, values)[0], 422, values)
+        self.assertEqual(browser.app.calls, [])
+
+    def test_bodies_that_are_no_object(self):
+        browser = logged_in()
+        for body in (b"", b"{", b"[]", b"7", b"null", b'"x"', b"[" * BODY_BYTES, b"\xff\xfe", b"{'a':1}"):
+            self.assertEqual(self.raw(browser, body), 400, body[:10])
+        self.assertEqual(browser.app.calls, [])
+
+    def raw(self, browser, body):
+        headers = browser.cookies() + ["X-Dew-Sign: " + browser.sign("/settings", body)]
+        return browser.send(request("POST", "/settings", headers, body)).status()
+
+    def test_settings_go_in_all_or_none_and_the_refusal_comes_back(self):
+        browser = logged_in()
+        self.assertEqual(browser.post("/settings", {"values": {"wish_pct": 33.5, "look_ahead": 0}}), (200, {"ok": 1}))
+        self.assertEqual((browser.app.settings.wish_pct, browser.app.settings.look_ahead), (33.5, 0))
+        bad = ({"wish_pct": 20, "cap_pct": 99}, {"wish_pct": 20, "nonsense": 1}, {"wish_pct": "20"}, {"x" * 41: 1})
+        for values in bad:
+            status, answer = browser.post("/settings", {"values": values})
+            self.assertEqual(status, 422)
+            self.assertTrue(len(answer["error"]) > 10)
+        self.assertEqual(browser.app.settings.wish_pct, 33.5)
+        self.assertEqual(browser.app.events.texts()[0], "settings changed: look_ahead wish_pct")
+
+    def test_first_password_login_change_and_leaving(self):
+        browser = Browser()
+        self.assertIn("No password is set", page(browser))
+        status, answer = browser.post("/password", {"salt": "00" * 16, "stored": "11" * 32})
+        self.assertEqual(status, 403)
+        self.assertIn("Press a button", answer["error"])
+        self.assertEqual(browser.set_password()[0], 200)
+        self.assertEqual(browser.log_in(bytes(32)), 403)
+        self.assertEqual(browser.log_in(), 200)
+        head = browser.last.head()
+        self.assertIn("; HttpOnly; SameSite=Strict", head)
+        self.assertIn("Logged in.", page(browser))
+        self.assertEqual(browser.post("/password", {"salt": "00" * 16, "masked": "11" * 31})[0], 422)
+        self.assertEqual(browser.post("/password", {"salt": "00" * 16, "masked": "11" * 32})[0], 200)
+        self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
+        self.assertEqual(browser.log_in(), 403)
+        self.assertEqual(browser.app.calls, [])
+
+    def test_leaving_ends_the_session(self):
+        browser = logged_in()
+        self.assertEqual(browser.post("/leave", {})[0], 200)
+        self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
+
+    def test_both_buttons_held(self):
+        browser = logged_in()
+        browser.app.forget()
+        self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
+        self.assertIn("No password is set", page(browser))
+
+    def test_guessing_has_to_wait(self):
+        browser = Browser("192.168.1.66")
+        browser.set_password()
+        browser.app.pressed_s = -1
+        found = [browser.log_in(bytes(32)) for _ in range(7)]
+        self.assertEqual(found, [403] * 5 + [429] * 2)
+        self.assertIn("Retry-After: 5", browser.last.head())
+        self.assertEqual(browser.log_in(), 429)
+        browser.app.now_s += 5
+        self.assertEqual(browser.log_in(), 200)
+
+    def test_secrets_come_back_nowhere(self):
+        browser = logged_in()
+        everything = page(browser) + browser.get("/state").body().decode() + repr(list(browser.app.events))
+        for secret in (STORED, browser.key, browser.app.image):
+            self.assertEqual(everything.find(to_hex(secret)), -1)
+        self.assertEqual(everything.find(browser.cookie), -1)
+
+
+if __name__ == "__main__":
+    unittest.main()
