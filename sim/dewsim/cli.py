@@ -28,9 +28,11 @@ def parser() -> argparse.ArgumentParser:
     commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     demo = _command(commands, "demo", "an invented house through an invented winter; no set-up needed")
     demo.add_argument("--out", metavar="DIR", default="dewmargin-demo", help="folder to write (default: %(default)s)")
+    demo.set_defaults(run=_demo)
     replay = _command(commands, "replay", "a whole winter through the decision code, beside the dial it replaces")
     _add_one_house(replay)
     _add_many_houses(replay)
+    replay.set_defaults(run=_replay)
     return top
 
 
@@ -65,6 +67,11 @@ def _add_one_house(replay: argparse.ArgumentParser) -> None:
     )
     replay.add_argument("--exact-sensors", action="store_true", help="no sensor errors and no tolerance margin")
     replay.add_argument("--all-records", action="store_true", help="a minute record of each controlled policy")
+    replay.add_argument(
+        "--board",
+        action="store_true",
+        help="run the shipped policy as the firmware's own app on a virtual board, beat by beat: some 20 minutes",
+    )
     replay.add_argument("--bench", action="store_true", help="measure speed and memory instead of writing results")
 
 
@@ -128,7 +135,7 @@ def main(argv: list[str] | None = None) -> int:
     arguments = parser().parse_args(argv)
     signal.signal(signal.SIGTERM, _terminate)
     try:
-        return _run(arguments)
+        return arguments.run(arguments)
     except InputError as error:
         print("dewmargin: " + shown(str(error), LONGEST_MESSAGE), file=sys.stderr)
         return EXIT_BAD_INPUT
@@ -142,11 +149,15 @@ def _terminate(*_: object) -> None:
     raise SystemExit(EXIT_TERMINATED)
 
 
-def _run(arguments: argparse.Namespace) -> int:
+def _demo(arguments: argparse.Namespace) -> int:
     from dewsim import replay
 
-    if arguments.command == "demo":
-        return replay.run_demo(arguments.out)
+    return replay.run_demo(arguments.out)
+
+
+def _replay(arguments: argparse.Namespace) -> int:
+    from dewsim import replay
+
     if arguments.houses is not None:
         return _run_houses(arguments)
     for name in ("workers", "dask"):
@@ -168,6 +179,7 @@ def _run(arguments: argparse.Namespace) -> int:
         arguments.exact_sensors,
         arguments.all_records,
         arguments.forecast,
+        arguments.board,
     )
 
 
@@ -176,7 +188,7 @@ def _run_houses(arguments: argparse.Namespace) -> int:
 
     if arguments.house is not None:
         raise InputError(f"replay: found {shown(arguments.house)} beside --houses; leave one of them out")
-    for name in ("exact_sensors", "all_records", "bench"):
+    for name in ("exact_sensors", "all_records", "bench", "board"):
         if getattr(arguments, name):
             raise InputError(f"--{name.replace('_', '-')}: not with --houses; leave it out")
     if arguments.forecast != "simulated":

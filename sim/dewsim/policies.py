@@ -271,16 +271,16 @@ def run_controller(  # fmt: skip
         before_kg = house.evaporated_kg
         step(k, count / scans)
         evaporated[k] = (house.evaporated_kg - before_kg) / course.dt_h
-        _note(run, k, decision)
+        note(run, k, decision)
         if progress and k % DAY_STEPS == 0:
             progress(k / n)
     out[n - 1] = house.w_g_kg
-    _note(run, n - 1, decision)
+    note(run, n - 1, decision)
     run.valve_starts = bench.valve_starts
     return run
 
 
-def _note(run: Run, k: int, decision) -> None:
+def note(run: Run, k: int, decision) -> None:
     run.target_pct[k] = decision.target_pct
     run.ceiling_pct[k] = decision.ceiling_pct
     run.margin_k[k] = decision.margin_k

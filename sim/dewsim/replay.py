@@ -58,6 +58,7 @@ class Replay:
         progress=None,
         forecast: str = "simulated",
         start_pct: float | None = None,
+        on_board: bool = False,
     ):
         self.house = house
         self.weather = sky
@@ -66,6 +67,8 @@ class Replay:
         self.settings = policies.settings_for(house, place, exact)
         self.shipped = "outlook" if self.settings.look_ahead else "plain"
         self.forecast = forecast
+        self.on_board = on_board
+        self.board: dict = {}  # what is told of a run on the board
         self.clock = (sky.start_utc_s, sky.utc_offset_s)
         self.progress.stage("house", 0.0)
         minutes = weather.states(sky)
@@ -94,7 +97,11 @@ class Replay:
         self.runs["plain_no_margin"] = self._controlled(policies.without_margin(plain))
         if self.shipped == "outlook":
             stage("outlook", 0.5, 0.85)
-            self.runs["outlook"] = self._controlled(self.settings, self._forecasts())
+            if not self.on_board:
+                self.runs["outlook"] = self._controlled(self.settings, self._forecasts())
+        if self.on_board:
+            stage("board", 0.5, 0.85)
+            self._on_board()
         stage("best", 0.85, 0.88)
         self._best(shut)
         stage("result", 0.88)
@@ -126,6 +133,16 @@ class Replay:
             self.course, sensors, settings, self.clock, self.start_pct, self.progress.share, forecasts=told
         )
 
+    def _on_board(self) -> None:
+        """The shipped policy once more, as the firmware's app."""
+        from dewsim import onboard
+
+        onboard.needs_firmware()
+        told = self._forecasts() if self.shipped == "outlook" else None
+        self.runs[self.shipped], self.board = onboard.run_board(
+            self.course, self.sensors, self.settings, self.clock, self.start_pct, self.progress.share, told
+        )
+
     def _result(self) -> dict:
         shut = self.runs["shut"]
         ratio = metrics.headroom(self.course, shut.w_g_kg)
@@ -148,6 +165,7 @@ class Replay:
             **({"headroom_ratio": round(ratio, 4)} if isfinite(ratio) else {}),  # JSON knows no infinity
             "binding": blocks["plain_no_margin"]["added_wet_minutes"] > 0,
             "policies": blocks,
+            **({"board": self.board} if self.board else {}),
         }
 
 
@@ -158,33 +176,37 @@ def run_demo(out: str) -> int:
 
 
 def run_replay(
-    house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool, forecast: str
+    house: str, sky: str, out: str, seed: int, exact: bool, all_records: bool, forecast: str, on_board: bool = False
 ) -> int:
     """A house file, 'default' or a drawn house, through a weather file or an invented winter."""
     if house.startswith(named.DRAWN):
-        return _replay_drawn(named.Drawn(house), house, sky, out, exact, all_records, forecast)
+        return _replay_drawn(named.Drawn(house), house, sky, out, exact, all_records, forecast, on_board)
     loaded = housefile.House() if house == "default" else housefile.load(house)
     winter = named.winter(sky)
-    return _run_to(loaded, winter, shown_path(house), out, seed, exact, all_records, forecast, (house, sky))
+    place, inputs = shown_path(house), (house, sky)
+    return _run_to(loaded, winter, place, out, seed, exact, all_records, forecast, inputs, None, on_board)
 
 
-def _replay_drawn(drawn, name: str, sky: str, out: str, exact: bool, all_records: bool, forecast: str) -> int:
+def _replay_drawn(
+    drawn, name: str, sky: str, out: str, exact: bool, all_records: bool, forecast: str, on_board: bool
+) -> int:
     """A house of `--houses` alone, with the showers, the forecasts and the start that it has there."""
     winter = named.winter(sky)
     exact = exact or drawn.regime == "exact"
     seed, start_pct = drawn.course_seed(), family.START_RH_PCT
-    return _run_to(drawn.house(winter), winter, name, out, seed, exact, all_records, forecast, (sky,), start_pct)
+    house = drawn.house(winter)
+    return _run_to(house, winter, name, out, seed, exact, all_records, forecast, (sky,), start_pct, on_board)
 
 
 def _run_to(
-    house, sky, place, out, seed, exact, all_records, forecast="simulated", inputs=(), start_pct=None
+    house, sky, place, out, seed, exact, all_records, forecast="simulated", inputs=(), start_pct=None, on_board=False
 ) -> int:
     folder = Path(out)
     if not out:
         raise InputError("--out: found no name; name a folder to write")
     check_folder(folder, inputs)
     with Progress.on_terminal("winter") as progress:
-        replay = Replay(house, sky, seed, place, exact, progress, forecast, start_pct)
+        replay = Replay(house, sky, seed, place, exact, progress, forecast, start_pct, on_board)
         replay.run()
         write(replay, folder, all_records)
     print(summary(replay.result))
@@ -204,6 +226,12 @@ def summary(result: dict) -> str:
         of_best = "" if share is None or name in ("shut", "best") else f", {share:.0f} % of the best possible gain"
         wet = block["added_wet_minutes"]
         lines.append(f"  {name:16} mean {mean:.1f} % RH, {wet} added wet minutes{of_best}{setting}")
+    if "board" in result:
+        board = result["board"]
+        lines.append(
+            f"  on the board: {board['beats']} beats, {board['switches']} switches of the contact, "
+            f"{board['differences']} other than the decision alone, {board['missed_beats']} beats missed"
+        )
     if result["headroom_class"] != "clear":
         lines.append(CLASS_SENTENCES[result["headroom_class"]])
     return "\n".join(lines)
