@@ -255,8 +255,6 @@ class Buttons:
             self.told = False
             return PRESS_NONE
         self.pressed |= seen
-        if seen == 0 and not self.told:
-            self.told = True
-            if self.pressed == _LOOK:
-                return PRESS_LOOK_LONG if held_ms >= LONG_MS else PRESS_LOOK_SHORT
+        if seen == 0 and not self.told and self.pressed == _LOOK:
+            return PRESS_LOOK_LONG if held_ms >= LONG_MS else PRESS_LOOK_SHORT
         return PRESS_NONE

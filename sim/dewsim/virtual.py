@@ -24,8 +24,8 @@ with interrupts on or off.  The lease's timer and the watchdog fire while time p
 machine.reset() and power_cut() float all pins and raise BoardReset in whoever runs; soft_reset() keeps the pins,
 forgets the timers and does not stop the watchdog.
 
-What to look at: relay_pin (is it driven high), contact_closed, valve_powered, lamp_lit, probe_driven, clocks (of the
-freed bus), heated [us of each heater pulse], resets [(us, cause)].
+What to look at: relay_pin (is it driven high), contact_closed, valve_powered, lamp_lit, probe_driven, bus_levels
+[(pin, level) while it was freed last], heated [us of each heater pulse], resets [(us, cause)].
 A name, keyword, pin or command that no real part here knows is an error by itself.
 """
 
@@ -44,7 +44,6 @@ POWER = 1
 WATCHDOG = 3
 EIO = 5
 ETIMEDOUT = 110
-I2C_BYTE_US = 90
 WIRE_BIT_US = 70
 
 AC = {p.LINE_SENSE: "line", p.LOAD_SENSE: "load", p.FAN: "fan", p.HEAT_CALL: "heat"}
@@ -133,7 +132,8 @@ class VirtualBoard:
         self.alarm_pressed = False
         self.humidity_fault = ""
         self.sda_clocks = 0
-        self.clocks = 0
+        self.bus_levels = []
+        self.bus_open = False
         self.heated = []
         self.thermometer_faults = {}
         self.wire_low = False
@@ -367,10 +367,11 @@ class VirtualBoard:
         """A chip was cut off in mid-byte: it holds the data line until it has seen so many clocks."""
         self.sda_clocks = clocks
 
-    def clocked(self) -> None:
-        """One clock on the freed bus."""
-        self.clocks += 1
-        if self.sda_clocks:
+    def bus_level(self, number: int, level: int) -> None:
+        """A level by hand on the freed bus; SCL going high is a clock."""
+        rises = level == 1 and (number, 1) != ([(0, 0)] + [last for last in self.bus_levels if last[0] == number])[-1]
+        self.bus_levels.append((number, level))
+        if number == p.SCL and rises and self.sda_clocks:
             self.sda_clocks -= 1
 
     def rom_codes(self) -> dict:
@@ -444,7 +445,7 @@ class Sht4xChip(WordChip):
             self.convert(8300)
         elif command == b"\x89":
             self.answer = _words(0xDEAD, 0xBEEF)
-            self.ready_us = self.board.us + 100
+            self.ready_us = self.board.us + 1000
         elif command == b"\x94":
             self.answer = b""
             self.ready_us = self.board.us + 1000
@@ -483,7 +484,7 @@ class Aht20Chip(WordChip):
 
     def power_on(self) -> None:
         self.ready_us = 0
-        self.status = 0x10
+        self.calibrated_us = NEVER
         self.answer = bytes(7)
 
     def frame(self, temperature_c: float, rh_pct: float) -> bytes:
@@ -502,7 +503,7 @@ class Aht20Chip(WordChip):
         if command == b"\xac\x33\x00":
             self.convert(80000)
         elif command == b"\xbe\x08\x00":
-            self.status = 0x18
+            self.calibrated_us = self.board.us + 10000
         elif command == b"\xba":
             self.power_on()
             self.ready_us = self.board.us + 20000
@@ -512,9 +513,8 @@ class Aht20Chip(WordChip):
 
     def read(self, buffer: bytearray) -> bool:
         buffer[:] = self.answer[: len(buffer)]
-        busy = self.board.us < self.ready_us
-        if busy or self.answer[0] == 0:
-            buffer[0] = self.status | (0x80 if busy else 0)
+        now = self.board.us
+        buffer[0] = 0x14 | (0x80 if now < self.ready_us else 0) | (0x08 if now >= self.calibrated_us else 0)
         return True
 
 
@@ -669,7 +669,12 @@ class Pin:
             self.levels = board.levels[number]
             board.ac_pins[number] = self
             self.value = self._pulses
-        elif mode == Pin.OPEN_DRAIN or number in (p.SDA, p.SCL):
+        elif number in (p.SDA, p.SCL, p.WIRE):
+            if mode == Pin.OPEN_DRAIN and number != p.WIRE:
+                if board.bus_open:
+                    board.bus_levels = []
+                board.bus_open = False
+                board.bus_level(number, value)
             self.value = self._drain
         else:
             board.loop_level(number)  # ValueError where nothing is wired
@@ -694,8 +699,7 @@ class Pin:
         return self.board.loop_level(self.number)
 
     def _drain(self, level: int) -> None:
-        if self.number == p.SCL and level:
-            self.board.clocked()
+        self.board.bus_level(self.number, level)
 
 
 class ADC:
@@ -718,11 +722,14 @@ class I2C:
         if (number, scl.number, sda.number) != (0, p.SCL, p.SDA):
             raise ValueError("I2C(%d) has no such pins" % number)
         self.board = current()
+        self.board.bus_open = True
         self.byte_us = 9 * 1000000 // freq
         self.timeout_us = timeout
 
     def _chip(self, address: int, count: int) -> object:
         board = self.board
+        if not board.bus_open:
+            raise RuntimeError("I2C: its pins were taken for something else")
         fault = board.humidity_fault
         if fault == "stuck" or board.sda_clocks:
             board.sleep_us(self.timeout_us)

@@ -33,6 +33,22 @@ class TestClock(unittest.TestCase):
             clock.now_s()
         self.assertEqual(clock.now_s(), 1000)
 
+    def test_a_second_is_over_after_its_last_millisecond(self):
+        board = VirtualBoard()
+        clock = Clock(board)
+        board.advance_us(999999)
+        self.assertEqual(clock.now_s(), 0)
+        board.advance_us(1)
+        self.assertEqual(clock.now_s(), 1)
+
+    def test_the_counters_are_the_modules_own(self):
+        board = VirtualBoard()
+        clock = Clock(board)
+        board.advance_us(123456)
+        self.assertEqual((clock.ticks_us(), clock.ticks_ms()), (123456, JUST_BEFORE_WRAP_MS + 123))
+        self.assertEqual(clock.ticks_add(TICKS - 1, 3), 2)
+        self.assertEqual(clock.ticks_diff(2, TICKS - 1), 3)
+
     def test_hours_between_two_looks_count_in_full(self):
         board = VirtualBoard()
         clock = Clock(board)

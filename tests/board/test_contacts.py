@@ -61,9 +61,6 @@ class TestPulses(unittest.TestCase):
         self.board.stuck_lit = ("fan", "heat", "line", "load")
         self.at_every_phase((UNREADABLE, UNREADABLE, UNREADABLE, UNREADABLE))
         self.board.stuck_lit = ()
-        for count in (1, 2, 3, 8, 15, 20, 49):
-            self.bench.hardware.contacts.changes[0] = count
-            self.assertEqual(self.bench.hardware.contacts._ac(0), UNREADABLE)
         self.board.chatter = ("fan", "heat", "line", "load")
         seen = set()
         for n in range(40):
@@ -71,6 +68,25 @@ class TestPulses(unittest.TestCase):
             self.bench.beat()
             seen.add(self.bench.readings.fan.state)
         self.assertTrue(UNREADABLE in seen)
+
+    def test_what_each_count_of_changes_means(self):
+        contacts = self.bench.hardware.contacts
+        expected = [OFF] + [UNREADABLE] * 3 + [ON] * 4 + [UNREADABLE] + [ON] * 6 + [UNREADABLE] * 35
+        for count in range(50):
+            for n in range(4):
+                contacts.half_wave = 0
+                contacts.changes[n] = count
+                self.assertEqual(contacts._ac(n), expected[count])
+                self.assertEqual(contacts.half_wave, 1 << n if 4 <= count <= 7 else 0)
+        contacts.changes[0] = -1
+        self.assertEqual(contacts._ac(0), UNREADABLE)
+
+    def test_half_a_wave_behind_the_contact(self):
+        self.bench.furnace()
+        self.board.half_wave = ("load",)
+        self.bench.beat(3, True)
+        self.assertEqual(self.bench.states(), (ON, ON, ON, ON))
+        self.assertEqual(self.bench.hardware.half_wave(), c.HALF_LOAD)
 
     def test_each_sense_is_its_own(self):
         for name, place in (("fan_running", 0), ("heat_call", 1), ("terminal_live", 2)):
@@ -190,6 +206,8 @@ class TestDebounce(unittest.TestCase):
             self.assertEqual(contact.state, OFF)
             setattr(self.board, name, True)
             self.assertEqual(self.beats_until(name, ON), at_once)
+            r = self.bench.readings
+            self.assertEqual([r.overflow.state, r.off_switch.state, r.absent.state].count(ON), 1)
             setattr(self.board, name, False)
             self.assertEqual(self.beats_until(name, OFF), 2)
 

@@ -4,8 +4,9 @@ import unittest
 
 from bench import Bench
 from dewboard import humidity as h
+from dewboard import pins
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, ERROR_RANGE, Sample
-from dewsim.virtual import WORD_CRC
+from dewsim.virtual import WORD_CRC, Sht3xChip
 from dewsim.virtual import with_crc as virtual_crc
 from sensor_rows import crc_rows, data_of, of, parts
 
@@ -167,6 +168,15 @@ class TestOnTheBoard(unittest.TestCase):
         self.assertTrue(abs(bench.readings.room_c.value - 16.5) < 0.01)
         self.assertTrue(abs(bench.readings.room_rh_pct.value - 44.0) < 0.01)
         self.assertTrue(self.read_right(bench))
+        bench.board.chips[0x45] = Sht3xChip(bench.board, "room_c", "room_rh_pct")
+        bench.board.room_rh_pct = 48.0
+        bench.beat(40)
+        self.assertTrue(abs(bench.readings.room_rh_pct.value - 48.0) < 0.01)
+        self.assertEqual(bench.hardware.room.name, "SHT3x")
+        del bench.board.chips[0x45]
+        bench.beat(20)
+        self.assertEqual(bench.readings.room_c.error, ERROR_NO_ANSWER)
+        self.assertTrue(self.read_right(bench))
         bare = self.bench(has_room=0)
         bare.beat(8)
         self.assertEqual(bare.readings.room_c.at_s, -1)
@@ -216,8 +226,68 @@ class TestOnTheBoard(unittest.TestCase):
                 bench.board.hold_sda(clocks)
                 bench.beat(10)
                 self.assertTrue(self.read_right(bench))
-                self.assertTrue(bench.hardware.humidity.bus_frees >= 1)
-                self.assertTrue(bench.board.clocks >= 9)
+                self.assertEqual(bench.hardware.humidity.bus_frees, 1)
+
+    def test_a_bus_is_freed_with_nine_clocks_and_a_stop(self):
+        bench = self.bench()
+        bench.pins.i2c.free()
+        scl, sda = pins.SCL, pins.SDA
+        clocks = [(scl, 0), (scl, 1)] * 9
+        stop = [(scl, 0), (sda, 0), (scl, 1), (sda, 1)]
+        self.assertEqual(bench.board.bus_levels, [(sda, 1), (scl, 1)] + clocks + stop)
+        bench.pins.i2c.writeto(0x44, b"\x94")
+
+    def test_the_chip_is_reset_before_it_is_asked_who_it_is(self):
+        for chip, address, reset in (("sht4x", 0x44, b"\x94"), ("sht3x", 0x44, b"\x30\xa2"), ("aht20", 0x38, b"\xba")):
+            bench = self.bench(chip)
+            there = bench.board.chips[address]
+            heard = []
+            write = there.write
+
+            def listen(command, heard=heard, write=write):
+                heard.append(command)
+                return write(command)
+
+            there.write = listen
+            bench.beat(10)
+            self.assertTrue(reset in heard)
+            humidity = bench.hardware.humidity
+            self.assertTrue(heard.index(reset) < heard.index(humidity.chips[humidity.n].MEASURE))
+
+    def test_a_reading_every_five_seconds(self):
+        bench = self.bench()
+        bench.beat(10)
+        stamps = []
+        for _ in range(40):
+            bench.beat()
+            if bench.readings.rh_pct.at_s not in stamps:
+                stamps.append(bench.readings.rh_pct.at_s)
+        self.assertEqual([stamps[n + 1] - stamps[n] for n in range(7)], [5] * 7)
+
+    def test_a_chip_that_does_not_acknowledge_frees_the_bus_at_the_third_failure_and_is_lost_at_the_sixth(self):
+        bench = self.bench()
+        bench.beat(10)
+        humidity = bench.hardware.humidity
+        bench.board.humidity_fault = "nak"
+        while humidity.failures == 0:
+            bench.beat()
+        seen = []
+        for _ in range(5):
+            seen.append((humidity.failures, humidity.bus_frees, humidity.name))
+            bench.beat()
+        self.assertEqual(seen, [(1, 0, "SHT4x"), (2, 0, "SHT4x"), (3, 1, "SHT4x"), (4, 1, "SHT4x"), (5, 1, "SHT4x")])
+        self.assertEqual((humidity.failures, humidity.bus_frees, humidity.name), (0, 1, ""))
+        bench.beat(3)
+        self.assertEqual(humidity.bus_frees, 2)  # once a round of the search
+        bench.board.humidity_fault = ""
+        bench.beat(10)
+        self.assertEqual((humidity.name, humidity.failures), ("SHT4x", 0))
+        bench.board.humidity_fault = "crc"
+        while humidity.failures == 0:
+            bench.beat()
+        bench.board.humidity_fault = ""
+        bench.beat(4)
+        self.assertEqual(humidity.failures, 0)
 
     def test_also_where_the_board_was_reset_in_the_middle_of_a_read(self):
         bench = self.bench()

@@ -4,7 +4,7 @@ import unittest
 
 from bench import Bench, open_pins
 from dewboard import pin_table, pins
-from dewcore.board import Board
+from dewcore.board import RESET_POWER, RESET_UNKNOWN, RESET_WATCHDOG, Board
 from dewsim import virtual
 
 COLUMNS = 15
@@ -94,6 +94,21 @@ class TestPins(unittest.TestCase):
         finally:
             virtual.Timer.init = original
         self.assertFalse(board.relay_pin)
+
+    def test_why_the_board_started(self):
+        bench = Bench()
+        for cause, told in ((virtual.POWER, RESET_POWER), (virtual.WATCHDOG, RESET_WATCHDOG), (77, RESET_UNKNOWN)):
+            bench.board.cause = cause
+            self.assertEqual(bench.pins.reset_cause(), told)
+
+    def test_all_outputs_are_low_at_first(self):
+        board = Bench().board
+        self.assertEqual(board.outputs, {pins.RELAY: 0, pins.LAMP: 0, pins.PROBE_DRIVE: 0})
+        self.assertEqual(board.timers, [])
+
+    def test_the_watchdogs_own_limits(self):
+        for timeout_ms in (1000, 8388):
+            self.assertEqual(Bench().pins.watchdog(timeout_ms).timeout_ms, timeout_ms)
 
     def test_the_chips_number(self):
         self.assertEqual(len(Bench().pins.unique_id()), 8)

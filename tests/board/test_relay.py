@@ -51,8 +51,10 @@ class TestRelay(unittest.TestCase):
     def test_closes_when_driven_and_opens_when_told(self):
         self.bench.hardware.drive(True)
         self.assertTrue(self.closed())
+        self.assertTrue(self.bench.hardware.relay.is_closed())
         self.bench.hardware.drive(False)
         self.assertFalse(self.closed())
+        self.assertFalse(self.bench.hardware.relay.is_closed())
         self.board.advance_us(6 * S)
         self.assertFalse(self.closed())
         self.assertEqual(self.bench.hardware.relay.lapsed, 0)
@@ -66,9 +68,9 @@ class TestRelay(unittest.TestCase):
     def test_off_five_seconds_into_a_blocked_call(self):
         self.bench.hardware.drive(True)
         self.bench.hardware.feed()
-        self.board.block(4.99)
+        self.board.advance_us(5 * S - 1)
         self.assertTrue(self.closed())
-        self.board.block(0.02)
+        self.board.block(0.000001)
         self.assertFalse(self.closed())
         self.assertEqual(self.bench.hardware.relay.lapsed, 1)
         self.assertFalse(self.bench.hardware.relay.is_closed())
@@ -156,7 +158,10 @@ class TestRelay(unittest.TestCase):
         board = virtual.VirtualBoard()
         install(board)
         pins = open_pins()
-        for watchdog in (None, object(), pins):
+        stopped, slow = Level(), Level()
+        stopped.timeout_ms = 0
+        slow.timeout_ms = 8389
+        for watchdog in (None, object(), pins, stopped, slow):
             pins.relay.value(1)
             with self.assertRaises(ValueError):
                 Relay(pins.relay, pins.timer, watchdog)

@@ -5,6 +5,7 @@ import unittest
 from bench import Bench
 from dewboard import thermometers as t
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, Readings
+from dewsim.virtual import WIRE_CRC, Thermometer, with_crc
 from sensor_rows import crc_rows, data_of, of
 
 CODE = "28AA1E2C1D13026E"  # a published code, and its CRC
@@ -94,6 +95,21 @@ class TestBytes(unittest.TestCase):
         far = read_pads([pad_of(0x0550 - 161), pad_of(0x0550)])
         self.assertEqual(far.error, ERROR_NO_ANSWER)
         self.assertEqual(read_pads([pad_of(0x0551)]).value, 85.0625)
+
+    def test_a_reading_before_a_silence_vouches_for_no_85_degrees(self):
+        for silence in (bytes([0xFF] * 9), bytes(9)):
+            after = read_pads([pad_of(0x0500), silence, pad_of(0x0550)])
+            self.assertEqual((after.error, after.value), (ERROR_NO_ANSWER, 80.0))
+
+    def test_a_conversion_has_its_time_even_where_the_beats_come_close(self):
+        line = Line(pad_of(0x0191))
+        thermometers = t.Thermometers(line, {"outdoor_c": CODE})
+        readings = Readings()
+        thermometers.step(readings, 0)
+        thermometers.step(readings, 1)  # may be a few milliseconds later
+        self.assertEqual((len(line.sent), readings.outdoor_c.at_s), (2, -1))
+        thermometers.step(readings, 2)
+        self.assertEqual(readings.outdoor_c.at_s, 2)
 
     def test_what_goes_over_the_wire(self):
         readings = Readings()
@@ -199,6 +215,40 @@ class TestOnTheBoard(unittest.TestCase):
         bench.board.outdoor_c = -6.0
         bench.beat(8)
         self.assertEqual(bench.readings.outdoor_c.value, -6.0)
+
+    def test_the_search_finds_up_to_eight_whatever_their_codes(self):
+        wire = self.board.wire
+        for numbers in ((1,), (1, 2), (0, 1, 3, 2, 128, 129, 255), tuple(range(8)), tuple(range(0, 256, 16))):
+            wire.thermometers = [Thermometer("outdoor_c", number) for number in numbers]
+            found = self.bench.hardware.thermometers.search()
+            codes = [thermometer.code for thermometer in wire.thermometers]
+            self.assertEqual(len(set(found)), min(8, len(codes)))
+            self.assertTrue(all(code in codes for code in found))
+        self.board.advance_us(1)
+
+    def test_the_search_passes_over_other_families(self):
+        wire = self.board.wire
+        stranger = Thermometer("outdoor_c", 7)
+        stranger.code = with_crc(bytes([0x01, 2, 3, 4, 5, 6, 7]), WIRE_CRC, 0)
+        kin = Thermometer("glass_c", 9)
+        kin.code = with_crc(bytes([0x22, 2, 3, 4, 5, 6, 7]), WIRE_CRC, 0)
+        wire.thermometers = [stranger, kin] + wire.thermometers
+        found = self.bench.hardware.thermometers.search()
+        self.assertEqual(len(found), 4)
+        self.assertTrue(kin.code in found and stranger.code not in found)
+
+    def test_the_search_ends_where_everybody_leaves_in_the_middle(self):
+        wire = self.board.wire
+        read_bit = wire.read_bit
+        count = []
+
+        def leaving():
+            count.append(1)
+            return read_bit() if len(count) < 40 else 1
+
+        wire.read_bit = leaving
+        self.assertEqual(self.bench.hardware.thermometers.search(), [])
+        self.assertTrue(len(count) <= 42)
 
     def test_the_search_of_an_empty_or_broken_line_ends(self):
         self.board.thermometer_faults = {"outdoor_c": "nak", "glass_c": "nak", "supply_c": "nak"}
