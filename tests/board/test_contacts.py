@@ -60,6 +60,10 @@ class TestPulses(unittest.TestCase):
         self.bench.furnace()
         self.board.stuck_lit = ("fan", "heat", "line", "load")
         self.at_every_phase((UNREADABLE, UNREADABLE, UNREADABLE, UNREADABLE))
+        for n in range(4):
+            self.board.stuck_lit = (("fan", "heat", "line", "load")[n],)
+            self.bench.beat(3)
+            self.assertEqual([state == UNREADABLE for state in self.bench.states()], [m == n for m in range(4)])
         self.board.stuck_lit = ()
         self.board.chatter = ("fan", "heat", "line", "load")
         seen = set()
@@ -206,6 +210,7 @@ class TestDebounce(unittest.TestCase):
             self.assertEqual(contact.state, OFF)
             setattr(self.board, name, True)
             self.assertEqual(self.beats_until(name, ON), at_once)
+            self.bench.beat(2)
             r = self.bench.readings
             self.assertEqual([r.overflow.state, r.off_switch.state, r.absent.state].count(ON), 1)
             setattr(self.board, name, False)
@@ -219,6 +224,10 @@ class TestDebounce(unittest.TestCase):
         self.assertEqual(self.bench.readings.overflow.state, OFF)
         contacts.overflow = lambda: 1
         self.assertEqual(self.beats_until("overflow", ON), 1)
+        levels = [0, 1] * 4
+        contacts.overflow = lambda: levels.pop()
+        self.bench.beat(4)
+        self.assertEqual(self.bench.readings.overflow.state, ON)
 
     def test_what_is_not_fitted_says_so_whatever_the_wires_do(self):
         bare = {name: 0 for name in ("has_heat_call", "has_leak", "has_overflow", "has_line_sense", "has_load_sense")}
@@ -354,6 +363,24 @@ class TestButtons(unittest.TestCase):
         self.board.look_pressed = False
         self.assertEqual(self.events(1000), [])
         self.assertEqual(self.press(150, look=True), [b.PRESS_LOOK_SHORT])
+
+    def test_what_began_as_both_never_ends_as_one(self):
+        self.board.alarm_pressed = True
+        self.assertEqual(self.events(500), [])
+        self.board.look_pressed = True
+        self.assertEqual(self.events(500), [])
+        self.board.look_pressed = False
+        self.assertEqual(self.events(8000), [])
+        self.board.alarm_pressed = False
+        self.assertEqual(self.events(300), [])
+        self.board.look_pressed = True
+        self.events(300)
+        self.board.alarm_pressed = True
+        self.events(300)
+        self.board.alarm_pressed = False
+        self.events(300)
+        self.board.look_pressed = False
+        self.assertEqual(self.events(300), [])
 
     def test_a_bounce_is_no_press(self):
         for n in range(20):

@@ -279,7 +279,11 @@ class TestOnTheBoard(unittest.TestCase):
         self.board.thermometer_faults = {"outdoor_c": "nak", "glass_c": "nak", "supply_c": "nak"}
         self.bench.beat(10)
         self.assertEqual(self.errors(), (ERROR_NO_ANSWER,) * 3)
+        self.board.supply_c = 85.0
         self.board.thermometer_faults = {}
+        self.bench.beat(10)
+        self.assertEqual(self.errors(), (ERROR_OK, ERROR_OK, ERROR_NO_ANSWER))  # the last reading vouches no more
+        self.board.supply_c = 51.0625
         self.board.wire_low = True
         self.bench.beat(10)
         self.assertEqual(self.errors(), (ERROR_NO_ANSWER,) * 3)
