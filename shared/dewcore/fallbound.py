@@ -39,14 +39,15 @@ PRIOR_BELOW_LOWEST = bytes((
 
 
 class FallBound:
-    """own_drop (by block) and own_below [0.2 K] by hours ahead less one; hours: how long it has watched."""
+    """own_drop (by block) and own_below [0.2 K] by hours ahead less one; hours: how many it has watched."""
 
-    __slots__ = ("own_drop", "own_below", "hours", "lowest_cc", "seen_drop", "seen_below", "share", "block")
+    __slots__ = ("own_drop", "own_below", "hours", "next", "lowest_cc", "seen_drop", "seen_below", "share", "block")
 
     def __init__(self) -> None:
         self.own_drop = bytearray(BLOCKS * HOURS)
         self.own_below = bytearray(HOURS)
         self.hours: int = 0
+        self.next: int = 0
         self.lowest_cc = array("h", [NOT_KNOWN] * HOURS)  # lowest of the 24 h up to each of the last hours, a ring
         self.seen_drop: int = 0
         self.seen_below: int = 0
@@ -54,9 +55,12 @@ class FallBound:
         self.block: int = -1
 
     def watch(self, history: "OutdoorHistory", hour: int) -> None:
-        """Take the hour that `history` has just completed; hour: the local hour of the day now, -1 unknown."""
+        """Take the hour that `history` has just completed; hour: the local hour of the day now, -1 unknown.
+
+        Nobody knows how long a boot took: no fall is counted across one, nor an hour from which not all can be seen.
+        """
         now_cc = history.back_cc(1)
-        most = min(HOURS, history.fresh - 1)  # nobody knows how long a boot took: no fall is counted across one
+        most = min(HOURS, history.fresh - 1)
         below_cc = int(BELOW_C * 100.0)
         for back in range(1, most + 1):
             began_cc = history.back_cc(1 + back)
@@ -65,14 +69,16 @@ class FallBound:
                 continue
             if hour >= 0:
                 _raise(self.own_drop, (hour - back) % 24 // 6 * HOURS + back - 1, fall_cc)
-            lowest_cc = self.lowest_cc[(self.hours - back) % HOURS]
+            lowest_cc = self.lowest_cc[(self.next - back) % HOURS]
             if lowest_cc > now_cc and history.fresh > back + 24:
                 _raise(self.own_below, back - 1, lowest_cc - now_cc)
         lowest_cc = now_cc
         for back in range(2, min(24, history.count) + 1):
             lowest_cc = min(lowest_cc, history.back_cc(back))
-        self.lowest_cc[self.hours % HOURS] = lowest_cc
-        self.hours += 1
+        self.lowest_cc[self.next] = lowest_cc
+        self.next = self.next + 1 if self.next + 1 < HOURS else 0
+        if history.fresh == history.count or history.fresh > HOURS + 24:
+            self.hours += 1
 
     def begin(self, hour: int) -> None:
         """Before the bounds of one look-ahead are asked for, hour after hour; hour: local now, -1 unknown."""

@@ -257,11 +257,30 @@ class House:
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
         self.at_s = now_s
         self.quarter_s = now_s
-        self.store_pct = max(self.store_pct, rh_pct)  # one that was kept over a boot may have dried meanwhile
+        raised_pct = max(0.0, rh_pct - self.store_pct)  # nobody knows how long a kept store has followed the air
+        self.store_pct += raised_pct
         self.own = min(self.own, ratio)
+        if self.hours > 0:
+            self._go_on(ratio - self.ratio, raised_pct, 100.0 * ratio / rh_pct)
+        else:
+            self._restart(ratio)
         self.ratio = self.quarter_ratio = ratio
         self.spoiled = False
-        self._restart(ratio)
+
+    def _go_on(self, change: float, raised_pct: float, sat: float) -> None:
+        """After a boot each kept trial goes on from the measured humidity, `change` [g/kg] from when it was kept.
+
+        What it leaves unexplained stays as it was, and a store raised by raised_pct [% RH] counts as having been so for
+        long; sat: as of sat_ratio_g_kg.  A restart would not do: what begins at 0 is no slow error, and a board that
+        is switched off every night would learn from little else.
+        """
+        t = self.trials
+        for n in range(TRIALS):
+            i = WIDTH * n
+            k2 = STORE_G_KG_PCT * STORE[n % len(STORE)]
+            given = k2 * raised_pct / (DRY[n // len(STORE)] + 100.0 * k2 / sat + 1.0 / FOLLOW_H)
+            t[i] += change + given
+            t[i + SLOW + 3] -= given
 
     def _restart(self, ratio: float) -> None:
         """After a gap every trial follows afresh from the measured humidity; what was learned stays."""

@@ -16,7 +16,7 @@ from dewcore.fallbound import BLOCKS
 from dewcore.fallbound import HOURS as FALL_HOURS
 from dewcore.glass import IMAGE_BYTES
 from dewcore.house import MOST_COUNT, PRIOR_GAIN, PRIOR_OUT, PRIOR_VALVE, SUMS, TRIALS, WIDTH
-from dewcore.outdoors import HOURS, WEEK_S
+from dewcore.outdoors import HOURS
 from dewcore.permit import LATCHING
 from dewcore.valve import MOST_STARTS, NEVER
 from dewcore.window_test import A_DAY, DAY_S, PAUSE_S
@@ -30,14 +30,15 @@ SEASON_OVER = 1
 DISTRUSTED = 2
 MOST_SUM = 1.0e6
 MOST_HOURS = 1 << 29
-ALL_OWN_G_KG = 99.0  # more than any air holds: the house begins with what there is
 
-# Single numbers, part by part: name, code, lowest and highest that make sense.
+# Single numbers, part by part: name, code, lowest and highest that make sense; those of floats are single precision's.
 HOUSE = (
-    ("dry_per_h", "f", 0.02, 1.2),
-    ("store_per_h", "f", 0.0, 0.36),
-    ("valve_g_kg_h", "f", 0.04, 8.1),
-    ("bias", "f", -12.1, 8.1),
+    ("dry_per_h", "f", 0.015625, 1.25),
+    ("store_per_h", "f", 0.0, 0.375),
+    ("valve_g_kg_h", "f", 0.03125, 8.25),
+    ("bias", "f", -12.25, 8.25),
+    ("ratio", "f", 0.0, 60.0),
+    ("own", "f", 0.0, 60.0),
     ("store_pct", "f", 0.0, 100.0),
     ("own_store_pct", "f", -100.0, 1000.0),
     ("too_dry_g_kg", "f", -60.0, 60.0),
@@ -45,7 +46,7 @@ HOUSE = (
     ("hour", "b", -1, 23),
     ("hours", "I", 0, MOST_HOURS),
 )
-FALL = (("hours", "I", 0, MOST_HOURS),)
+FALL = (("hours", "I", 0, MOST_HOURS), ("next", "B", 0, FALL_HOURS - 1))
 HISTORY = (("count", "B", 0, HOURS), ("next", "B", 0, HOURS - 1))
 SENSED = (
     ("glass_colder_k", "f", -1000.0, 200.0),
@@ -54,8 +55,8 @@ SENSED = (
 )
 SCALARS = HOUSE + FALL + HISTORY + SENSED
 AGES = MOST_STARTS + A_DAY + 1
-TRIAL_BYTES = 4 * (WIDTH - SUMS)
-ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 4 * HOURS + TRIALS * TRIAL_BYTES
+TRIAL_BYTES = 4 * WIDTH
+ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 2 * HOURS + TRIALS * TRIAL_BYTES
 GLASS_AT = struct.calcsize(HEAD)
 NUMBERS_AT = GLASS_AT + IMAGE_BYTES
 SIZE = NUMBERS_AT + struct.calcsize("<" + "".join([row[1] for row in SCALARS])) + ARRAY_BYTES
@@ -79,7 +80,7 @@ def arrays(controller: "Controller", ages: "array[int]") -> list:
     history = controller.judge.history
     rows = [
         (ages, 0, len(ages), "i", -1, DAY_S),
-        (house.gains, 0, 24, "f", 0.0, 8.1),
+        (house.gains, 0, 24, "f", 0.0, 8.25),
         (house.counts, 0, 24, "B", 0, MOST_COUNT),
         (house.peaks, 0, 24, "f", 0.0, 60.0),
         (house.lowest_c, 0, 24, "f", 0.0, 99.0),
@@ -87,10 +88,9 @@ def arrays(controller: "Controller", ages: "array[int]") -> list:
         (fall.own_below, 0, FALL_HOURS, "B", 0, 255),
         (fall.lowest_cc, 0, FALL_HOURS, "h", -7000, 32767),
         (history.hour_cc, 0, HOURS, "h", -7000, 6000),
-        (history.hour_dpa, 0, HOURS, "H", 0, 65535),
     ]
     for n in range(TRIALS):
-        rows.append((house.trials, WIDTH * n + SUMS, WIDTH - SUMS, "f", -MOST_SUM, MOST_SUM))
+        rows.append((house.trials, WIDTH * n, WIDTH, "f", -MOST_SUM, MOST_SUM))
     return rows
 
 
@@ -107,9 +107,11 @@ def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
             struct.pack_into("<" + code, image, at, max(low, min(getattr(part, name), high)))
             at += struct.calcsize(code)
     for values, first, count, code, low, high in arrays(controller, _ages(controller)):
+        width = struct.calcsize(code)
+        code = "<" + code
         for n in range(first, first + count):
-            struct.pack_into("<" + code, image, at, max(low, min(values[n], high)))
-            at += struct.calcsize(code)
+            struct.pack_into(code, image, at, max(low, min(values[n], high)))
+            at += width
     return image
 
 
@@ -148,9 +150,10 @@ def unpack(controller: "Controller", image: bytes, now_s: int, gap: int = -1) ->
             setattr(part, name, struct.unpack_from("<" + code, image, at)[0])
             at += struct.calcsize(code)
     for values, first, count, code, _, _ in arrays(controller, ages):
-        for n in range(first, first + count):
-            values[n] = struct.unpack_from("<" + code, image, at)[0]
-            at += struct.calcsize(code)
+        for number in struct.unpack_from("<" + str(count) + code, image, at):
+            values[first] = number
+            first += 1
+        at += count * struct.calcsize(code)
     controller.permit.latched |= latched
     controller.season_over = flags & SEASON_OVER != 0
     controller.outlook.house.distrusted = flags & DISTRUSTED != 0
@@ -162,7 +165,7 @@ def unpack(controller: "Controller", image: bytes, now_s: int, gap: int = -1) ->
 def settle(controller: "Controller", gap: int) -> None:
     """Now it is known how long ago the image was packed, at the boot: gap [s] as of gap_s; -1 changes nothing."""
     if gap >= 0:
-        controller.judge.history.settle(gap <= WEEK_S)
+        controller.judge.history.settle(gap)
 
 
 def _is_sound(controller: "Controller", ages: "array[int]", image: bytes) -> bool:
@@ -174,12 +177,12 @@ def _is_sound(controller: "Controller", ages: "array[int]", image: bytes) -> boo
                 return False
             at += struct.calcsize(code)
     for _, _, count, code, low, high in arrays(controller, ages):
-        for _ in range(count):
-            if not low <= struct.unpack_from("<" + code, image, at)[0] <= high:
+        for number in struct.unpack_from("<" + str(count) + code, image, at):
+            if not low <= number <= high:
                 return False
-            at += struct.calcsize(code)
+        at += count * struct.calcsize(code)
     for n in range(TRIALS):
-        if not can_be_fitted(struct.unpack_from("<9f", image, SIZE - TRIAL_BYTES * (TRIALS - n))):
+        if not can_be_fitted(struct.unpack_from("<9f", image, SIZE - TRIAL_BYTES * (TRIALS - n) + 4 * SUMS)):
             return False
     return True
 
@@ -223,9 +226,8 @@ def _resume(controller: "Controller", ages: "array[int]", now_s: int) -> None:
         controller.window.begun_s[n] = _when(ages[MOST_STARTS + n], now_s)
     controller.window.ended_s = _when(ages[MOST_STARTS + A_DAY], now_s)
     history = controller.judge.history
-    history.resume(history.count, history.next)
+    history.resume(history.count, history.next, controller.settings.outdoor_rh_pct)
     house = controller.outlook.house
-    house.own = ALL_OWN_G_KG
     if history.count:
         house.outdoor_hour(history)
     if not controller.settings.has_glass:

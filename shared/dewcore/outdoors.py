@@ -15,13 +15,19 @@ WEEK_S = 604800  # HOURS in seconds: after so long without a reading no known ho
 DAY_LOWEST_S = 21600  # from HOLD_S to this age the lowest of the last day holds, then the design temperature
 
 
+def dpa_of(mean_c: float, rh_pct: float) -> int:
+    """Vapour pressure [0.1 Pa] of air at mean_c [°C] and rh_pct [% RH]."""
+    dpa = int(vapour_pa(mean_c, rh_pct) * 10.0 + 0.5)
+    return dpa if dpa < MOST_DPA else MOST_DPA
+
+
 class OutdoorHistory:
     """Means of the hours known last, at most 168, in whole-number sums that never drift.
 
     hour_cc: hourly mean temperature [0.01 °C]; hour_dpa: vapour pressure [0.1 Pa] at the assumed outdoor RH.
     week_c, week_pa, day_c: their means [°C, Pa] over all hours and over the last 24, once there is an hour.
-    fresh: hours since the last boot, at most 168; doubted: the hours before it may be long past, so the week counts as
-    no warmer and no moister than what came since.
+    fresh: hours since the last gap of a boot, at most 168; doubted: the hours before it may be long past, so the
+    week counts as no warmer and no moister than what came since.
     """
 
     __slots__ = (
@@ -73,8 +79,7 @@ class OutdoorHistory:
         else:
             self.count += 1
         self.hour_cc[i] = int(mean_c * 100.0 + 0.5) if mean_c >= 0.0 else -int(0.5 - mean_c * 100.0)
-        dpa = int(vapour_pa(mean_c, rh_pct) * 10.0 + 0.5)
-        self.hour_dpa[i] = dpa if dpa < MOST_DPA else MOST_DPA
+        self.hour_dpa[i] = dpa_of(mean_c, rh_pct)
         self.sum_cc += self.hour_cc[i]
         self.sum_dpa += self.hour_dpa[i]
         self.next = i + 1 if i + 1 < HOURS else 0
@@ -102,18 +107,25 @@ class OutdoorHistory:
         self.week_c = min(self.week_c, c)
         self.week_pa = min(self.week_pa, pa)
 
-    def resume(self, count: int, after: int) -> None:
-        """After a boot: `count` kept hours stand in hour_cc and hour_dpa, the next one comes at `after`."""
+    def resume(self, count: int, after: int, rh_pct: float) -> None:
+        """After a boot: `count` kept hours stand in hour_cc, the next one comes at `after`; rh_pct: as of note."""
         self.forget()
         self.next = after
+        for back in range(1, count + 1):
+            self.hour_dpa[after - back] = dpa_of(0.01 * self.hour_cc[after - back], rh_pct)
         self.doubted = count > 0
         self._count_only(count)
 
-    def settle(self, within_week: bool) -> None:
-        """It is known by now whether the hours before the boot lie within the last week; if not, they are dropped."""
+    def settle(self, gap_s: int) -> None:
+        """It is known by now how long before the boot the kept hours ended [s]: more than a week, and they are dropped.
+
+        A gap shorter than an hour is none.
+        """
         if self.doubted:
             self.doubted = False
-            self._count_only(self.count if within_week else self.fresh)
+            self._count_only(self.count if gap_s <= WEEK_S else self.fresh)
+            if gap_s < HOUR_S:
+                self.fresh = self.count
 
     def _count_only(self, count: int) -> None:
         """Make the last `count` hours all that are known."""
