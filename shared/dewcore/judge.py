@@ -110,6 +110,7 @@ class Judge:
         "settings",
         "belief",
         "history",
+        "rh_read_pct",
         "rh_same_indoor_c",
         "rh_moved",
         "rh_step_pct",
@@ -125,6 +126,7 @@ class Judge:
         self.inputs: "r.Inputs" = r.Inputs()
         self.belief: "OutdoorBelief" = OutdoorBelief()
         self.history: "OutdoorHistory" = OutdoorHistory()
+        self.rh_read_pct: float = self.inputs.rh_pct  # as read, before the correction
         self.rh_same_indoor_c: float = 0.0
         self.rh_moved: bool = False
         self.rh_step_pct: float = COARSE_STEP_PCT
@@ -195,14 +197,16 @@ class Judge:
                 if abs(value - self.rh_same_indoor_c) > MOVED_K:
                     self.rh_moved = True
             elif index == r.RH:
-                step_pct = abs(value - inputs.rh_pct)
+                step_pct = abs(value - self.rh_read_pct)
                 if step_pct > 0.0:
                     if step_pct < self.rh_step_pct:
                         self.rh_step_pct = max(step_pct, FINE_STEP_PCT)
                         self.rh_frozen_s = int(FROZEN_S * self.rh_step_pct / FINE_STEP_PCT)
                     self.rh_same_indoor_c = inputs.indoor_c
                     self.rh_moved = False
-                inputs.rh_pct = value
+                    self.rh_read_pct = value
+                s = self.settings
+                inputs.rh_pct = min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
             elif index == r.GLASS:
                 inputs.glass_c = value
             elif index == r.SUPPLY:

@@ -22,7 +22,10 @@ TABLE: tuple = (
     # the coldest occupied room against the main sensor's
     ("room_colder_k", "K", 0.0, 0.0, 10.0),
     ("room_excess_g_kg", "g/kg", 0.0, 0.0, 5.0),
-    # how far a reading, or the glass factor, may be wrong
+    # the humidity sensor's correction, found at two salts: RH = rh_offset_pct + rh_gain * reading
+    ("rh_offset_pct", "%", 0.0, -10.0, 10.0),
+    ("rh_gain", "1", 1.0, 0.8, 1.25),
+    # how far a reading, as corrected, or the glass factor may be wrong
     ("rh_tolerance_pct", "%", 2.0, 0.0, 10.0),
     ("indoor_tolerance_k", "K", 0.3, 0.0, 3.0),
     ("outdoor_tolerance_k", "K", 0.5, 0.0, 5.0),
@@ -121,6 +124,8 @@ class Settings:
         self.wish_pct: float = 0.0
         self.room_colder_k: float = 0.0
         self.room_excess_g_kg: float = 0.0
+        self.rh_offset_pct: float = 0.0
+        self.rh_gain: float = 0.0
         self.rh_tolerance_pct: float = 0.0
         self.indoor_tolerance_k: float = 0.0
         self.outdoor_tolerance_k: float = 0.0

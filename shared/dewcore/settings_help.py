@@ -57,8 +57,18 @@ HELP = {
         "wet bedroom windows by morning",
         "a drier house than needed",
     ),
+    "rh_offset_pct": (
+        "added to the humidity reading times rh_gain, found by a check at two salts",
+        "a sensor believed drier than the air makes windows wet",
+        "a drier house than needed",
+    ),
+    "rh_gain": (
+        "what the humidity reading is multiplied by, found by a check at two salts",
+        "a sensor believed drier than the air makes windows wet",
+        "a drier house than needed",
+    ),
     "rh_tolerance_pct": (
-        "how far the humidity sensor may be wrong",
+        "how far the humidity sensor, corrected, may be wrong",
         "a sensor reading low makes windows wet",
         "a drier house than needed",
     ),

@@ -21,6 +21,8 @@ PINNED = (
     ("wish_pct", "%", 40.0, 10.0, 45.0),
     ("room_colder_k", "K", 0.0, 0.0, 10.0),
     ("room_excess_g_kg", "g/kg", 0.0, 0.0, 5.0),
+    ("rh_offset_pct", "%", 0.0, -10.0, 10.0),
+    ("rh_gain", "1", 1.0, 0.8, 1.25),
     ("rh_tolerance_pct", "%", 2.0, 0.0, 10.0),
     ("indoor_tolerance_k", "K", 0.3, 0.0, 3.0),
     ("outdoor_tolerance_k", "K", 0.5, 0.0, 5.0),

@@ -177,6 +177,7 @@ class Watch:
         self.rh_indoor_c = None
         self.rh_moved = False
         self.rh_seen = None
+        self.corrections = set()
         self.rh_step_pct = 1.6  # the smallest change seen, for how long a sensor may rightly stand still
         self.requested = None  # a request counts when it begins; one that outlasts a boot never
         self.run_until_s = None
@@ -217,7 +218,8 @@ class Watch:
         for index in range(7):
             if self.fitted[index]:
                 self.tracks[index].note(world.readings.samples[index], now_s)
-        self._trust(world.controller.judge.inputs, now_s)
+        self._trust(world.controller.judge, now_s)
+        self._corrected(world.controller.judge, world.settings)
         self._outdoor(world.controller.judge.inputs, world.settings, now_s, seconds)
         self._owner(world, now_s)
         self._ahead(world, now_s, seconds)
@@ -265,13 +267,26 @@ class Watch:
 
     # ---- what may be believed
 
-    def _trust(self, inputs, now_s):
+    def _corrected(self, judge, s):
+        """The believed humidity is the reading by the correction of now, or of when it was taken."""
+        if judge.channels[RH].at_s < 0:
+            return
+        self.corrections.add((s.rh_offset_pct, s.rh_gain))
+        found = judge.inputs.rh_pct
+        if not any(
+            abs(found - min(99.0, max(1.0, offset + gain * judge.rh_read_pct))) <= 1e-9
+            for offset, gain in self.corrections
+        ):
+            self.fail("V7 the humidity is believed %r, read %r" % (found, judge.rh_read_pct))
+
+    def _trust(self, judge, now_s):
+        inputs = judge.inputs
         moved = self.rh_moved  # up to the scan before: this one's air may come too late to count
-        if inputs.rh_pct != self.rh_seen:
+        if judge.rh_read_pct != self.rh_seen:
             if self.rh_seen is not None:
-                self.rh_step_pct = max(0.1, min(self.rh_step_pct, abs(inputs.rh_pct - self.rh_seen)))
+                self.rh_step_pct = max(0.1, min(self.rh_step_pct, abs(judge.rh_read_pct - self.rh_seen)))
             self.tracks[RH].frozen_s = int(3 * 3600 * self.rh_step_pct / 0.1)
-            self.rh_seen = inputs.rh_pct
+            self.rh_seen = judge.rh_read_pct
             self.tracks[RH].same_from_s = self.tracks[RH].newest_s  # believed from now on
             self.rh_indoor_c = inputs.indoor_c
             self.rh_moved = False
@@ -285,7 +300,7 @@ class Watch:
             if not trusted and track.fresh(now_s) and track.steady() and not track.still(now_s):
                 self.fail("V7 channel %d is good but not trusted" % index)
             if trusted and index in (INDOOR, RH):
-                value = inputs.indoor_c if index == INDOOR else inputs.rh_pct
+                value = inputs.indoor_c if index == INDOOR else judge.rh_read_pct
                 if not any(v == value for at, v in track.recent if at >= now_s - track.max_age_s):
                     self.fail("V7 channel %d believes %r, which nobody read" % (index, value))
 

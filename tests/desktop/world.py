@@ -52,10 +52,22 @@ ISSUED_S = (0, 0, 600, 7200, 7200, 30000, 64800, 65000, -500, -700, -7200, 10**9
 UNTIL_S = (0, 1, 60, 1200, 3600, 100000, -5)
 
 
+CORRECTION = ("rh_offset_pct", "rh_gain")
+ROWS = [row for row in TABLE if row[0] not in CORRECTION]  # a correction has a draw of its own: identities stay
+
+
+def random_correction(identity):
+    """For one course in five a correction of the humidity sensor, by the course's identity alone."""
+    rng = random.Random("correction " + identity)
+    if rng.random() > 0.2:
+        return {}
+    return {row[0]: rng.choice((row[3], row[4], rng.uniform(row[3], row[4]))) for row in TABLE if row[0] in CORRECTION}
+
+
 def random_settings(rng, count):
     """So many random rows of the table, each within its bounds; which of them agree is for `change` to say."""
     changes = {}
-    for name, _, default, low, high in rng.sample(TABLE, count):
+    for name, _, default, low, high in rng.sample(ROWS, count):
         if isinstance(default, int):
             changes[name] = rng.choice((low, high, default, rng.randint(low, high)))
         else:
@@ -256,7 +268,8 @@ class Episode:
         rng = self.rng
         self.kind, self.steps_s, self.share, weights, given = rng.choice(KINDS)
         self.names = [name for name, weight in weights.items() for _ in range(weight)]
-        changes = random_settings(rng, rng.choice((0, 0, 3, 8, len(TABLE))))
+        changes = random_settings(rng, rng.choice((0, 0, 3, 8, len(ROWS))))
+        changes.update(random_correction(str(identity)))
         if self.kind not in ("everyday", "storm", "gaps"):
             for name in ("owner_off", "has_leak", "has_overflow", "has_absent"):
                 changes.pop(name, None)
