@@ -61,6 +61,8 @@ KEYS = (
         "does it follow weather?",
         ("constant", "wind"),
     ),
+    Key("house", "ventilation_m3_h", "float", 0.0, 0.0, 1000.0, "m3/h", "steady flow of outdoor air by a fan or a "
+        "heat-recovery unit on top, less the share whose moisture it returns"),
     Key("house", "storeys", "int", 2, 1, 3, "", "storeys above ground, for the wind model"),
     Key("house", "shelter", "int", 3, 1, 5, "", "1 no shielding .. 5 tight between neighbours"),
     Key("house", "indoor_c", "float", 21.0, 5.0, 30.0, "°C", "set point of the thermostat"),

@@ -237,6 +237,7 @@ class Course:
         self.pad_keep = exp(-x) if pad_h > 0.0 else 0.0
         self.pad_mean = decay(x) if pad_h > 0.0 else 0.0
         self.feed_kg_h = house.humidifier.feed_kg_h
+        self.ventilation_per_h = house.house.ventilation_m3_h / house.house.volume_m3
         self.water_needs_heat = bool(house.settings.get("water_needs_heat", True))
 
     def _clock(self):
@@ -413,6 +414,7 @@ class Course:
         self.push_h = push = _column(n)
         self.mean_h = mean = _column(n)
         floor = max(rated, LEAST_AIR_CHANGES)
+        steady = self.ventilation_per_h
         for k in range(n):
             air = floor
             if follows:
@@ -420,6 +422,7 @@ class Course:
                 air = sqrt(stack * abs(indoor[k] - outdoor[k]) + wind * u * u)
                 if not air > LEAST_AIR_CHANGES:
                     air = LEAST_AIR_CHANGES
+            air += steady
             changes[k] = air
             source[k] = air * per_k * w_out[k] + per_kg * gain[k]
             dry[k] = rate = air * per_k + store / sat[k]
@@ -560,10 +563,13 @@ class Sensors:
     indoor_c, outdoor_c: arrays as read [°C], NaN where a reading is missing (the course's own arrays where
     the thermometer is exact).  rh(k, true_rh_pct): the RH reading [%], called once a step, in order.  exact:
     True where RH is read without any error, so that a caller may skip the call.
-    Order of errors: lag, offset and drift, noise, resolution, 0..100 %, dropout.
+    Order of errors: lag, offset and drift, noise, resolution, 0..100 %, dropout.  They are what is left after the
+    correction that the house file's settings make: what is read is what that correction turns into them.
     """
 
-    __slots__ = ("_error", "_gain", "_lagged", "_step", "exact", "indoor_c", "outdoor_c")
+    __slots__ = (
+        "_error", "_gain", "_lagged", "_step", "correct_gain", "correct_pct", "exact", "indoor_c", "outdoor_c"
+    )  # fmt: skip
 
     def __init__(self, house, course, seed):
         s = house.sensors
@@ -571,6 +577,8 @@ class Sensors:
         self.exact = not (
             s.rh_error_pct or s.lag_min or s.noise or s.resolution or s.drift_pct_per_day or s.dropout
         )
+        self.correct_pct = house.settings.get("rh_offset_pct", 0.0)
+        self.correct_gain = house.settings.get("rh_gain", 1.0)
         kelvin = 0.1  # noise and resolution are given in % RH; thermometers have a tenth as many kelvin
         self.indoor_c = _thermometer(course.indoor_c, n, s, s.indoor_error_k, kelvin, seed, INDOOR_STREAM)
         self.outdoor_c = _thermometer(course.outdoor_c, n, s, s.outdoor_error_k, kelvin, seed, OUTDOOR_STREAM)
@@ -578,6 +586,8 @@ class Sensors:
         self._gain = 1.0 - exp(-course.dt_s / 60.0 / s.lag_min) if s.lag_min > 0.0 else 1.0
         self._step = s.resolution
         self._error = None
+        if self.correct_pct or self.correct_gain != 1.0:
+            self.exact = False
         if not self.exact:
             per_step = s.drift_pct_per_day * course.dt_s / DAY_S
             self._error = _errors(n, s.rh_error_pct, per_step, s.noise, s.dropout, Chance(seed, RH_STREAM))
@@ -590,9 +600,9 @@ class Sensors:
         lagged = true_rh_pct if lagged is None else lagged + self._gain * (true_rh_pct - lagged)
         self._lagged = lagged
         read = _to_step(lagged + self._error[k], self._step)
-        if 0.0 <= read <= 100.0 or isnan(read):
-            return read
-        return 0.0 if read < 0.0 else 100.0
+        if not (0.0 <= read <= 100.0 or isnan(read)):
+            read = 0.0 if read < 0.0 else 100.0
+        return (read - self.correct_pct) / self.correct_gain
 
 
 def _to_step(value, step):

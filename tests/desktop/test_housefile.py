@@ -40,6 +40,7 @@ def test_the_table_holds_every_key_of_the_contract_and_no_key_twice():
             "volume_m3",
             "air_changes_per_h",
             "air_change_model",
+            "ventilation_m3_h",
             "storeys",
             "shelter",
             "indoor_c",
@@ -92,7 +93,7 @@ def test_the_suffix_of_a_name_agrees_with_its_unit():
         "_mm": "mm",
         "_kw": "kW",
     }
-    ends |= {"_w_k": "W/K", "_pct": "%", "_m3": "m3", "_g_kg": "g/kg", "_w": "W"}
+    ends |= {"_w_k": "W/K", "_pct": "%", "_m3": "m3", "_m3_h": "m3/h", "_g_kg": "g/kg", "_w": "W"}
     seen = 0
     for key in KEYS:
         fitting = [end for end in sorted(ends, key=len, reverse=True) if key.name.endswith(end)]

@@ -132,6 +132,27 @@ def test_steady_state_of_a_steady_source():
     assert run(c, 0.0)[0].w_g_kg == pytest.approx(1.2784 + 1.5625, rel=1e-9)
 
 
+def test_a_ventilation_is_so_much_more_air_whatever_the_weather():
+    # 60 m3/h of 400 m3 is 0.15 /h: 1000 * 0.3 kg/h / (0.55 /h * 480 kg) = 1.1364 g/kg above outdoors
+    c = course(plainest(gains={"constant_kg_h": 0.3}, house={"ventilation_m3_h": 60.0}), Minutes(120))
+    assert run(c, 0.0)[0].w_g_kg == pytest.approx(1.2784 + 1.13636, rel=1e-5)
+    still = plainest(house={"air_change_model": "wind", "ventilation_m3_h": 60.0, "air_changes_per_h": 0.05})
+    changes = course(still, Minutes(2, outdoor_c=20.0, wind_m_s=0.0)).air_changes_per_h
+    assert changes[60] == pytest.approx(plant.LEAST_AIR_CHANGES + 0.15, rel=1e-12)
+
+
+def test_what_a_sensor_reads_is_what_its_correction_turns_into_the_stated_error():
+    house = plainest(sensors={"rh_error_pct": 1.0})
+    house.settings = {"rh_offset_pct": 2.0, "rh_gain": 1.25}
+    c = course(house, Minutes(2))
+    read = plant.Sensors(house, c, 1).rh(0, 30.0)
+    assert read == pytest.approx((31.0 - 2.0) / 1.25, rel=1e-12)
+    exact = plainest()
+    exact.settings = {"rh_gain": 1.25}
+    sensors = plant.Sensors(exact, c, 1)
+    assert not sensors.exact and sensors.rh(0, 30.0) == pytest.approx(24.0, rel=1e-12)
+
+
 @pytest.mark.parametrize("nodes", [0, 1, 2])
 def test_steady_state_with_the_humidifier(nodes):
     # fan duty 200 W/K * 30 K / 8000 W = 0.750; 0.5 kg/h * 0.75 = 0.375 kg/h;
