@@ -3,6 +3,7 @@
 import unittest
 
 from bench import Bench
+
 from dewboard.clock import Clock
 from dewsim.virtual import JUST_BEFORE_WRAP_MS, TICKS, VirtualBoard
 

@@ -3,6 +3,7 @@
 import unittest
 
 from bench import Bench
+
 from dewboard import contacts as c
 from dewboard.pin_table import MUST_OFF_VAC, MUST_ON_VAC, SURVIVES_VAC, dark_gap_ms
 from dewcore import board as b

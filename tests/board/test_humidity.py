@@ -3,12 +3,13 @@
 import unittest
 
 from bench import Bench
+from sensor_rows import crc_rows, data_of, of, parts
+
 from dewboard import humidity as h
 from dewboard import pins
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, ERROR_RANGE, Sample
 from dewsim.virtual import WORD_CRC, Sht3xChip
 from dewsim.virtual import with_crc as virtual_crc
-from sensor_rows import crc_rows, data_of, of, parts
 
 
 class Frames:

@@ -3,6 +3,7 @@
 import unittest
 
 from bench import Bench
+
 from dewboard.lamp import LAMP_PERIOD_S, RHYTHMS, rhythm_of
 from dewcore import board as b
 from dewcore import words as w

@@ -3,6 +3,7 @@
 import unittest
 
 from bench import Bench, open_pins
+
 from dewboard import pin_table, pins
 from dewcore.board import RESET_POWER, RESET_UNKNOWN, RESET_WATCHDOG, Board
 from dewsim import virtual

@@ -3,6 +3,7 @@
 import unittest
 
 from bench import Bench, BoardReset, Hardware, install, open_pins
+
 from dewboard.relay import Relay
 from dewcore.board import RESET_POWER, RESET_WATCHDOG
 from dewsim import virtual

@@ -3,10 +3,11 @@
 import unittest
 
 from bench import Bench
+from sensor_rows import crc_rows, data_of, of
+
 from dewboard import thermometers as t
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, Readings
 from dewsim.virtual import WIRE_CRC, Thermometer, with_crc
-from sensor_rows import crc_rows, data_of, of
 
 CODE = "28AA1E2C1D13026E"  # a published code, and its CRC
 
