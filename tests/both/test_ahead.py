@@ -219,9 +219,9 @@ class TestWhenItHolds(unittest.TestCase):
 
 
 class TestNow(unittest.TestCase):
-    def kept_pct(self, changes=None):
+    def kept_pct(self, changes=None, hour=12):
         """What is kept of the glass now: ceiling less the term, with no burst known or foreseen."""
-        rig = looking(changes)
+        rig = looking(changes, hour)
         rig.controller.outlook.burst_g_kg = 0.0
         rig.controller.outlook.limit_pa = 2000.0
         rig.values["indoor_c"] = 20.0
@@ -236,6 +236,12 @@ class TestNow(unittest.TestCase):
         # tolerances: 2; (3.725 * 0.55 - 56.13 * 0.0619) * 0.3 = -0.428; 3.725 * 0.45 * 0.5 = 0.838;
         # 3.725 * 20 * 0.03 = 2.235; root of the sum of squares 3.145
         self.assertAlmostEqual(self.kept_pct(), 3.725 + 3.145, delta=0.03)
+
+    def test_by_night_it_is_the_nights_glass_whose_tolerances_come_off(self):
+        # 10 °C, 52.5 %; slope 17.625 * 243.04 / 253.04^2 = 0.0669: 3.513 % RH a kelvin.  Tolerances: 2;
+        # (3.513 * 0.5 - 52.5 * 0.0619) * 0.3 = -0.448; 3.513 * 0.5 * 0.5 = 0.878; 3.513 * 20 * 0.03 = 2.108; root of
+        # the sum of squares 3.068.  With the day's 0.9 it would be 2.911
+        self.assertAlmostEqual(self.kept_pct({"glass_f_day": 0.9}, 2), 3.513 + 3.068, delta=0.03)
 
     def test_room_is_kept_for_a_burst(self):
         rig = looking(EXACT)

@@ -133,6 +133,12 @@ class TestStandingDown(unittest.TestCase):
         self.assertEqual((d.refusals, d.notices, d.hold_s), (1 << w.SAFE_MODE, 0, 0))
         self.assertEqual(rig.controller.valve.commanded_s, rig.now_s)
 
+    def test_nothing_is_waited_for_any_more(self):
+        rig = Rig()
+        self.assertTrue(rig.scan(10).hold_s > 0)  # the pause after a boot
+        rig.controller.stand_down(rig.now_s)
+        self.assertEqual(rig.decision.hold_s, 0)
+
 
 class TestTime(unittest.TestCase):
     def test_scans_without_any_time_between_them_change_nothing(self):

@@ -366,6 +366,13 @@ class TestWallTime(unittest.TestCase):
         for _ in range(5):
             self.assertEqual(self.live(clock, UTC_S - 60, NOW_S), UTC_S)
 
+    def test_it_is_the_same_time_so_its_offset_counts_and_it_ends_a_row(self):
+        clock = self.set()
+        self.live(clock, UTC_S - 60, NOW_S, utc_offset_s=7200)
+        self.assertEqual(clock.utc_offset_s, 7200)
+        for sent_s in (UTC_S - 500, UTC_S - 500, UTC_S - 60, UTC_S - 500):
+            self.assertEqual(self.live(clock, sent_s, NOW_S), UTC_S)
+
     def test_three_in_a_row_that_agree_set_it_back(self):
         clock = self.set()
         for minute, sent_s in ((10, UTC_S), (20, UTC_S + 630)):

@@ -278,6 +278,12 @@ class TestLowest(unittest.TestCase):
         forecast = judged(values, 0.0)
         self.check(forecast, ((8, 0.0), (9, -5.0)))
 
+    def test_impossible_hours_are_a_hole_too(self):
+        for nonsense_c in (61.0, -71.0, 3000.0, -3000.0):
+            values = [0.0] * 10 + [nonsense_c] * 2 + [-5.0] * 50
+            forecast = judged(values, 0.0)
+            self.check(forecast, ((8, 0.0), (9, -5.0)))
+
     def test_after_a_short_forecast_nothing_is_known(self):
         forecast = judged([0.0] * 50, 0.0)
         self.assertEqual((forecast.lowest_c(47), forecast.lowest_c(48)), (0.0, 1000.0))
