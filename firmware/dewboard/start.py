@@ -20,13 +20,14 @@ def wants_in() -> bool:
 
 def build(pins: object, clock: object, folder: str) -> object:
     """The app over these pins, with what `folder` keeps; arms the watchdog."""
-    from dewboard import VERSION
+    from dewboard import VERSION, release
     from dewboard.app import App
     from dewboard.hardware import Hardware
     from dewboard.keep import Keep
     from dewcore.board import RESET_WATCHDOG
     from dewcore.settings import Settings
 
+    damage = release.problem()
     settings = Settings()
     keep = Keep(folder, settings)
     hardware = Hardware(pins, clock, settings, pins.watchdog(WATCHDOG_MS), keep.probes)
@@ -34,6 +35,8 @@ def build(pins: object, clock: object, folder: str) -> object:
     if pins.reset_cause() == RESET_WATCHDOG:
         app.counters.watchdog_resets += 1
         app.events.add("started again by the watchdog")
+    if damage:
+        app.stand_down("the program is damaged: " + damage)
     return app
 
 

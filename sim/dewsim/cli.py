@@ -33,6 +33,9 @@ def parser() -> argparse.ArgumentParser:
     _add_one_house(replay)
     _add_many_houses(replay)
     replay.set_defaults(run=_replay)
+    install = _command(commands, "install", "the program onto a board, over its serial port")
+    _add_install(install)
+    install.set_defaults(run=_install)
     return top
 
 
@@ -86,6 +89,36 @@ def _add_many_houses(replay: argparse.ArgumentParser) -> None:
     )
     many.add_argument("--workers", metavar="N", type=_count, help="processes at work (default: one for each core)")
     many.add_argument("--dask", metavar="ADDRESS", help="work on a Dask cluster instead, such as tcp://HOST:8786")
+
+
+def _add_install(install: argparse.ArgumentParser) -> None:
+    install.add_argument(
+        "port",
+        metavar="PORT",
+        nargs="?",
+        help="the board's serial port, such as /dev/ttyACM0; first take the fuse of the valve branch out, and run a "
+        "laptop on its battery",
+    )
+    install.add_argument("--dry-run", action="store_true", help="no board: show what would go onto one")
+    install.add_argument("--source", action="store_true", help="Python source instead of compiled files")
+    install.add_argument(
+        "--wifi", metavar="NAME", help="the wireless network that the board joins; its key is asked for, and never shown"
+    )
+    install.add_argument(
+        "--probe",
+        metavar="PLACE=CODE",
+        action="append",
+        default=[],
+        help="which thermometer is where: outdoor_c, glass_c or supply_c, and the 16 hex digits that the self-test "
+        "shows; more than once",
+    )
+    install.add_argument(
+        "--backup",
+        metavar="DIR",
+        help="only copy settings, learned state, counters and thermometers off the board into a new folder; no "
+        "password, no key",
+    )
+    install.add_argument("--restore", metavar="DIR", help="and put such a copy onto this board, in place of its own")
 
 
 class _Version(argparse.Action):
@@ -181,6 +214,12 @@ def _replay(arguments: argparse.Namespace) -> int:
         arguments.forecast,
         arguments.board,
     )
+
+
+def _install(arguments: argparse.Namespace) -> int:
+    from dewsim import install
+
+    return install.run(arguments)
 
 
 def _run_houses(arguments: argparse.Namespace) -> int:

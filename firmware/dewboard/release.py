@@ -1,0 +1,71 @@
+"""Whether the release that runs is as it was installed: every file's SHA-256 against the list that came with it.
+
+A release is one of the folders RELEASES.  Its file `files` has a line of each file, "SHA-256  path" (what `sha256sum`
+prints), and its file `release` the number of the release.  Anything else in the folder could stand before a module
+of the same name, and counts as wrong.  A program that lies elsewhere came without a list: nothing is compared.
+"""
+
+import hashlib
+import os
+from binascii import hexlify
+
+RELEASES = ("a", "b")
+LIST = "files"
+NUMBER = "release"
+PIECE_BYTES = 512
+FOLDER_BIT = 0x4000  # in the mode that os.stat tells
+MOST_TOLD = 40
+
+
+def problem(file: str = __file__) -> str:
+    """What is wrong with the release that `file` (this module) belongs to, "" where nothing; below a second."""
+    parts = file.replace("\\", "/").split("/")
+    if len(parts) < 3 or parts[-3] not in RELEASES:
+        return ""
+    return differs("/".join(parts[:-2]))
+
+
+def differs(folder: str) -> str:
+    """What is wrong with the release in `folder`, "" where nothing."""
+    listed = {LIST, NUMBER}
+    try:
+        with open(folder + "/" + LIST, "rb") as lines:
+            for line in lines:
+                name = line[66:-1].decode()
+                if len(line) < 68 or line[64:66] != b"  " or line[-1:] != b"\n":
+                    return LIST + ": damaged"
+                if sha256(folder + "/" + name) != line[:64]:
+                    return name + ": not as it was installed"
+                listed.add(name)
+                listed.add(name.rpartition("/")[0])
+        return _foreign(folder, "", listed)
+    except (OSError, ValueError) as why:  # ValueError: bytes that are no text
+        return "not readable, " + repr(why)
+
+
+def sha256(path: str) -> bytes:
+    """A file's SHA-256 in hex; b"" where there is no such file."""
+    total = hashlib.sha256()
+    piece = bytearray(PIECE_BYTES)
+    view = memoryview(piece)
+    try:
+        with open(path, "rb") as file:
+            got = file.readinto(piece)
+            while got:
+                total.update(view[:got])
+                got = file.readinto(piece)
+    except OSError:
+        return b""
+    return hexlify(total.digest())
+
+
+def _foreign(folder: str, inside: str, listed: set) -> str:
+    """The first file or folder that the list does not know."""
+    for name in os.listdir(folder + "/" + inside):
+        if inside + name not in listed:
+            return (inside + name)[:MOST_TOLD] + ": does not belong to the release"
+        if os.stat(folder + "/" + inside + name)[0] & FOLDER_BIT:
+            wrong = _foreign(folder, inside + name + "/", listed)
+            if wrong:
+                return wrong
+    return ""

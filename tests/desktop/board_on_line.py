@@ -1,0 +1,182 @@
+"""A virtual board behind a serial port: real MicroPython with the board's flash as its folder, started anew at a reset.
+
+It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs.  What the world does to
+it is `world`, lines of Python about `board` (dewsim.virtual); its seconds pass at least as fast as real ones.
+"""
+
+import os
+import select
+import shutil
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import tty
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+CTRL_C = b"\x03"
+FIRMWARE = """
+import os, sys
+import time as real
+sys.path[:] = [{sim!r}, {firmware!r}, {shared!r}, ".frozen"]
+from dewsim import virtual
+
+class Board(virtual.VirtualBoard):
+    def __init__(self):
+        super().__init__()
+        self.real_ms = real.ticks_ms()
+    def ticks_ms(self):
+        now_ms = real.ticks_ms()
+        self.advance_us(1000 * max(0, real.ticks_diff(now_ms, self.real_ms)))
+        self.real_ms = now_ms
+        return super().ticks_ms()
+    def machine_reset(self):
+        sys.exit(0)
+    def sleep(self, seconds):
+        real.sleep(seconds)
+
+class NoSocket:
+    def getaddrinfo(self, *_):
+        raise OSError(-2)
+
+class Network:
+    STA_IF = 0
+    def hostname(self, name):
+        pass
+    def WLAN(self, kind):
+        return self
+    def active(self, on):
+        pass
+    def connect(self, name, key):
+        pass
+    def disconnect(self):
+        pass
+    def isconnected(self):
+        return False
+
+board = Board()
+virtual.install(board)
+for name in list(sys.modules):
+    if name.split(".")[0] in ("dewboard", "dewcore"):
+        del sys.modules[name]  # the board's own are in its flash
+sys.path[:] = ["", ".frozen", "lib", {fake!r}]
+sys.modules["time"] = board
+sys.modules["network"] = Network()
+sys.modules["socket"] = NoSocket()
+{world}
+try:
+    if "main.py" in os.listdir():
+        with open("main.py") as file:
+            exec(file.read())
+except Exception as problem:
+    sys.print_exception(problem)
+except KeyboardInterrupt:
+    print("KeyboardInterrupt")
+with open({prompt!r}, "w"):
+    pass
+"""
+
+
+def micropython() -> str:
+    """The interpreter, found as tests/run_both.py does."""
+    sys.path.insert(0, str(ROOT / "tests"))
+    try:
+        import run_both
+    finally:
+        sys.path.pop(0)
+    found = run_both.find_micropython(os.environ, sys.executable)
+    if found is None:
+        raise RuntimeError("no MicroPython: set DEWMARGIN_MICROPYTHON, or install the test group of pyproject.toml")
+    return found
+
+
+class BoardOnLine:
+    """flash: its folder; port: what to connect to; starts: how often it was started; received: bytes that came in."""
+
+    def __init__(self, folder: Path, world: str = "", machine: "str | None" = None):
+        self.flash = folder / "flash"
+        self.flash.mkdir(exist_ok=True)
+        self.prompt = folder / "at-prompt"
+        self.world = world
+        self.machine = machine or micropython()
+        self.starts = 0
+        self.received = 0
+        self.vanish_after = 0  # bytes; 0 never
+        self.alive = True
+        self.master, self.slave = os.openpty()
+        tty.setraw(self.slave)
+        self.port = os.ttyname(self.slave)
+        self.process = None
+        self._start()
+        self.thread = threading.Thread(target=self._carry, daemon=True)
+        self.thread.start()
+
+    def __enter__(self) -> "BoardOnLine":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self.alive = False
+        self.thread.join()
+        self._stop()
+
+    def _start(self) -> None:
+        self.prompt.unlink(missing_ok=True)
+        self.starts += 1
+        self.line, theirs = socket.socketpair()
+        program = FIRMWARE.format(
+            sim=str(ROOT / "sim"),
+            firmware=str(ROOT / "firmware"),
+            shared=str(ROOT / "shared"),
+            fake=str(ROOT / "sim" / "dewsim" / "fake"),
+            prompt=str(self.prompt),
+            world=self.world,
+        )
+        command = [self.machine, "-X", "heapsize=4m", "-i", "-c", program]
+        self.process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, cwd=self.flash)
+        theirs.close()
+
+    def _stop(self) -> None:
+        self.process.kill()
+        self.process.wait()
+        self.line.close()
+        for end in (self.master, self.slave):
+            os.close(end)
+
+    def _carry(self) -> None:
+        """Bytes both ways, until the test ends or the plug is pulled."""
+        while self.alive:
+            for end in select.select([self.master, self.line], [], [], 0.05)[0]:
+                if end is self.line:
+                    self._from_board()
+                else:
+                    self._to_board(os.read(self.master, 4096))
+
+    def _from_board(self) -> None:
+        data = self.line.recv(4096)
+        if data:
+            os.write(self.master, data)
+        else:  # the chip was reset
+            self.process.wait()
+            self.line.close()
+            self._start()
+
+    def _to_board(self, data: bytes) -> None:
+        self.received += len(data)
+        if self.vanish_after and self.received >= self.vanish_after:
+            self.alive = False
+            self.process.kill()
+            for end in (self.master, self.slave):  # as a USB port does whose plug is pulled
+                os.dup2(os.open(os.devnull, os.O_RDWR), end)
+            return
+        if CTRL_C in data and not self.prompt.exists():
+            self.process.send_signal(signal.SIGINT)
+        try:
+            self.line.sendall(data)
+        except OSError:
+            pass  # it is being reset: what was sent is lost
+
+    def copy_of_flash(self, target: Path) -> Path:
+        """The flash as it is now."""
+        return Path(shutil.copytree(self.flash, target))
