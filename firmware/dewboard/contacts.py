@@ -41,7 +41,7 @@ HALF_FAN = 4
 HALF_HEAT = 8
 
 # Share of the probes' supply (of 65536): 100 kohm to the supply, 100 kohm at the wire's end.
-FOREIGN_ABOVE = 6554  # 10 % with the supply off
+FOREIGN_ABOVE = 13107  # 20 % with the supply off: more than wet electrodes make by themselves
 BROKEN_ABOVE = 49152  # 75 %
 DRY_ABOVE = 27525  # 42 %: water of less than 260 kohm across the resistor
 WET_ABOVE = 655  # 1 %: less than 1 kohm is a short, not water

@@ -2,9 +2,9 @@
 
 Pin numbers come from `dewboard.pins`; nothing here needs any hardware.
 All voltages of the AC senses follow from one circuit: terminal -> SERIES_OHM -> AC-input optocoupler, SHUNT_OHM across
-its light, back to common.  The light begins where the shunt carries its forward voltage:
+its LEDs, back to common.  They light where the shunt carries their forward voltage:
 
-    threshold [V peak] = Vf + SERIES_OHM (Vf / SHUNT_OHM + I),   I: the light's current that pulls the pin low
+    threshold [V peak] = Vf + SERIES_OHM (Vf / SHUNT_OHM + I),   I: the LED's current that pulls the pin low
     resistor [W]       = V**2 / SERIES_OHM, the whole voltage taken across it
     dark gap [ms]      = 1000 / (pi hz) asin(threshold / (sqrt 2 V))
 
@@ -20,7 +20,7 @@ from dewcore.words import decimal
 SERIES_OHM = 10000.0
 SHUNT_OHM = 1000.0
 FORWARD_V = (0.9, 1.15, 1.4)  # lowest, usual, highest
-LIGHT_A = (0.00002, 0.00007, 0.00015)  # that pulls the pin low, with the same parts
+LED_A = (0.00002, 0.00007, 0.00015)  # that pulls the pin low, with the same parts
 MUST_OFF_VAC = 5.0
 MUST_ON_VAC = 16.0
 SURVIVES_VAC = 30.0
@@ -28,7 +28,7 @@ SURVIVES_VAC = 30.0
 
 def sense_threshold_v(part: int = 1) -> float:
     """Peak voltage at which a sense lights [V]: part 0 the most sensitive, 1 the usual, 2 the least."""
-    return FORWARD_V[part] + SERIES_OHM * (FORWARD_V[part] / SHUNT_OHM + LIGHT_A[part])
+    return FORWARD_V[part] + SERIES_OHM * (FORWARD_V[part] / SHUNT_OHM + LED_A[part])
 
 
 def resistor_w(vac: float) -> float:

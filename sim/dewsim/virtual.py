@@ -15,6 +15,7 @@ What the world does is set as attributes.
                                      go; a shorted optocoupler
     relay_fault                      "", "welded", "failed" (never closes), "driver" (its transistor is open)
     dial_bridges                     the selector bridges the contact
+    sense_part                       0 the most sensitive optocoupler of `dewboard.pin_table`, 1 the usual, 2 the least
     humidity_fault                   "", "nak", "crc", "stuck" (data line low for good), "busy", "frozen", "ends" (ones)
     hold_sda(clocks)                 a chip was cut off in mid-byte and lets go after so many clocks
     thermometer_faults               {"outdoor_c": "nak", "crc", "power_on" or "frozen"}; wire_low: the whole line low
@@ -106,6 +107,7 @@ class VirtualBoard:
     stuck_lit = _mains("stuck_lit")
     relay_fault = _mains("relay_fault")
     dial_bridges = _mains("dial_bridges")
+    sense_part = _mains("sense_part")
 
     def __init__(self, start_ms: int = JUST_BEFORE_WRAP_MS, mains_hz: int = 60, chip: str = "sht4x") -> None:
         self.us = 0
@@ -149,6 +151,7 @@ class VirtualBoard:
             "stuck_lit": (),
             "relay_fault": "",
             "dial_bridges": False,
+            "sense_part": 1,
         }
         self.levels = {}
         self.redraw()
@@ -320,10 +323,10 @@ class VirtualBoard:
         self.slot = self.us % self.cycle_us // SLOT_US
 
     def _wave(self, vac: float, half: bool, chatter: bool) -> bytes:
-        key = (vac, half, chatter, self.cycle_us)
+        key = (vac, half, chatter, self.cycle_us, self.mains["sense_part"])
         wave = self.waves.get(key)
         if wave is None:
-            threshold = sense_threshold_v()
+            threshold = sense_threshold_v(self.mains["sense_part"])
             slots = self.cycle_us // SLOT_US + 1
             levels = bytearray(slots)
             for n in range(slots):

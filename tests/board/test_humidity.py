@@ -219,6 +219,18 @@ class TestOnTheBoard(unittest.TestCase):
         self.assertTrue(self.read_right(bench))
         self.assertTrue(bench.readings.rh_pct.at_s - before_s <= 8)
 
+    def test_with_every_third_frame_wrong_no_reading_gets_old(self):
+        for chip in ("sht4x", "sht3x", "aht20"):
+            bench = self.bench(chip)
+            bench.beat(15)
+            wrong = 0
+            for n in range(300):
+                bench.board.humidity_fault = "crc" if n * 5 % 11 < 4 else ""
+                bench.beat()
+                wrong += bench.readings.rh_pct.error == ERROR_CHECKSUM
+                self.assertTrue(bench.clock.now_s() - bench.readings.rh_pct.at_s <= 15)
+            self.assertTrue(wrong >= 15)
+
     def test_a_chip_cut_off_in_mid_byte_lets_go_after_nine_clocks(self):
         for chip in ("sht4x", "sht3x", "aht20"):
             for clocks in (1, 5, 9):
