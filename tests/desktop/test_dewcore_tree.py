@@ -15,6 +15,7 @@ from dewcore.settings_help import HELP
 
 ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "shared" / "dewcore"
+BOARD = ROOT / "firmware" / "dewboard"
 SIM = ROOT / "sim" / "dewsim"
 CORE_FILES = sorted(CORE.rglob("*.py"))
 SIM_FILES = sorted(SIM.rglob("*.py"))
@@ -95,7 +96,7 @@ def test_every_setting_is_read_by_something():
 def folders_with_files() -> set:
     """Package names of every folder of the tree that the wheel has to hold."""
     found = set()
-    for top in (CORE, SIM):
+    for top in (CORE, BOARD, SIM):
         for path in top.rglob("*.py"):
             found.add(".".join(path.parent.relative_to(top.parent).parts))
     return found
@@ -103,7 +104,8 @@ def folders_with_files() -> set:
 
 def test_the_wheels_packages_are_the_trees():
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["tool"]["setuptools"]
-    own = {name for name in project["packages"] if not name.startswith("dewsim.vendor.")}
+    carried = {name for name in project["packages"] if name.startswith("dewsim.vendor.")} | {"dewsim.firmware"}
+    own = set(project["packages"]) - carried
     assert own == folders_with_files()
     for name, folder in project["package-dir"].items():
         assert (ROOT / folder).is_dir(), name
@@ -124,7 +126,7 @@ def test_the_wheel_holds_every_file_of_the_tree(tmp_path):
     for name in ("pyproject.toml", "README.md", "LICENSE"):
         (source / name).write_bytes((ROOT / name).read_bytes())
     wanted = {}
-    for top in ("shared", "sim", "vendor"):
+    for top in ("shared", "firmware", "sim", "vendor"):
         for path in (ROOT / top).rglob("*"):
             inside = path.relative_to(ROOT)
             hidden = any(part.startswith(".") for part in inside.parts)  # caches of checkers
@@ -133,8 +135,10 @@ def test_the_wheel_holds_every_file_of_the_tree(tmp_path):
                 target.parent.mkdir(parents=True, exist_ok=True)
                 target.write_bytes(path.read_bytes())
                 if top == "vendor":
-                    if inside.parts[1] == "uplot":
-                        wanted["dewsim/vendor/uplot/" + path.name] = target
+                    if inside.parts[1] in ("microdot", "uplot"):
+                        wanted["dewsim/" + str(inside)] = target
+                elif inside.parent == Path("firmware"):
+                    wanted["dewsim/" + str(inside)] = target  # main.py, for the board only
                 else:
                     wanted["/".join(inside.parts[1:])] = target
     isolation = ["--no-build-isolation"] if modern_setuptools() else []
