@@ -19,6 +19,7 @@ BOARD = ROOT / "firmware" / "dewboard"
 SIM = ROOT / "sim" / "dewsim"
 CORE_FILES = sorted(CORE.rglob("*.py"))
 SIM_FILES = sorted(SIM.rglob("*.py"))
+BOARD_FILES = sorted((ROOT / "firmware").rglob("*.py"))
 ALLOWED = {"dewcore", "math", "array", "struct"}
 
 
@@ -61,12 +62,12 @@ def test_dewcore_has_none_of_what_a_board_cannot_do(path):
             ), node.name
 
 
-@pytest.mark.parametrize("path", CORE_FILES + SIM_FILES, ids=lambda path: path.parent.name + "." + path.stem)
+@pytest.mark.parametrize("path", CORE_FILES + BOARD_FILES + SIM_FILES, ids=lambda path: path.parent.name + "." + path.stem)
 def test_every_file_says_why_it_exists_and_its_functions_fit_a_screen(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     assert ast.get_docstring(tree)
     for node in ast.walk(tree):
-        if isinstance(node, ast.FunctionDef) and node.name != "__init__":
+        if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.name != "__init__":
             assert node.end_lineno - node.lineno < 40, node.name
 
 
