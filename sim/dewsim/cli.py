@@ -4,6 +4,7 @@ import argparse
 import signal
 import sys
 
+from dewsim import mqtt_options
 from dewsim.cautions import epilogue
 from dewsim.errors import InputError, shown
 
@@ -33,6 +34,7 @@ def parser() -> argparse.ArgumentParser:
     _add_one_house(replay)
     _add_many_houses(replay)
     replay.set_defaults(run=_replay)
+    mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
     install = _command(commands, "install", "the program onto a board, over its serial port")
     _add_install(install)
     install.set_defaults(run=_install)
