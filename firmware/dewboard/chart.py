@@ -23,7 +23,7 @@ BARS = (("fan", "fan"), ("valve", "valve"))
 RECORDS_A_PIECE = 16  # read before others may run
 
 # The drawing's measures, in units of its 360 wide view.
-LEFT, WIDTH, RIGHT = 26, 270, 296
+LEFT, WIDTH, RIGHT = 34, 262, 296
 TOP, HIGH = 8, 120  # humidity
 TOP_OUT, HIGH_OUT = 146, 60  # outdoor temperature
 TOP_BARS, BAR = 220, 11
@@ -109,11 +109,11 @@ def pane(day, which, top, high, step, unit):
     for tenths in range(low, up + 1, step):
         y = top + high - high * (tenths - low) // (up - low)
         yield '<line class="grid" x1="%d" x2="%d" y1="%d" y2="%d"/>' % (LEFT, RIGHT, y, y)
-        if (tenths - low) % (2 * step) == 0 or up - low <= 3 * step:
+        if (up - tenths) % (2 * step) == 0 or up - low <= 3 * step:
             text = str(tenths // 10)
-            yield '<text x="%d" y="%d" text-anchor="end" data-v="%s" data-u="%s">%s</text>\n' % (
-                LEFT - 3, y + 3, text, unit, text
-            )
+            mark = ' data-top="1"' if tenths == up else ""
+            yield '<text x="%d" y="%d" text-anchor="end" data-v="%s"%s' % (LEFT - 3, y + 3, text, mark)
+            yield ' data-u="' + unit + '">' + text + (" " + unit if mark else "") + "</text>\n"
     ends = []
     for n in which:
         yield from path(day.lines[n], LINES[n][2], 2 if n == 0 else 1, top, high, low, up)

@@ -29,6 +29,7 @@ CHUNK_BYTES = 512
 # What a refused caller still sends is read and thrown away, this often: a socket closed on unread bytes resets,
 # and the caller never learns why it was refused.
 LINGER_READS = 256
+LINGER_S = 0.1  # without a byte: it has finished, and waits for us
 KEPT = ("host", "origin", "content-type", "cookie", "x-dew-sign")
 
 GONE = 0  # no status: the caller left, nobody is there to be told
@@ -165,9 +166,12 @@ class Caller:
 
     async def linger(self):
         """Let a refused caller finish talking, within bounds."""
-        for _ in range(LINGER_READS):
-            if not await self.reader.read(CHUNK_BYTES):
-                return
+        try:
+            for _ in range(LINGER_READS):
+                if not await asyncio.wait_for(self.reader.read(CHUNK_BYTES), LINGER_S):
+                    return
+        except asyncio.TimeoutError:
+            return
 
 
 class Guard(Microdot):

@@ -38,6 +38,7 @@ LONGEST_WAIT_S = 300
 FORGIVEN_S = 3600  # after so long without a wrong try all is forgotten
 ADDRESSES = 8  # whose wrong tries are remembered
 KNOWN = 2  # addresses that logged in and so keep out of the wait of all others
+STALE = "That took too long, or another login came between: try again."
 PRESS_TRIES = 10  # that one press lifts the wait of all others for
 
 
@@ -226,7 +227,7 @@ class Login:
             return "No password is set yet."
         number = self._number(nonce, address)
         if number == 0:
-            return "That took too long, or another login came between: try again."
+            return STALE
         self._count_press(address)
         given = from_hex(proof, 32)
         client = xor(given, hmac_sha256(self.stored, nonce.encode())) if given else b""

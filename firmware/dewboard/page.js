@@ -34,33 +34,57 @@ function fromShown(value, unit) {
 }
 
 // A decimal text of the board in the shown unit; unchanged where nothing is converted.
-function inUnit(text, unit) {
+function inUnit(text, unit, places) {
   if (shownUnit(unit) === unit) return text;
-  const places = (text.split(".")[1] || "").length;
   return toShown(Number(text), unit).toFixed(places);
 }
 
+function withoutZeros(text) {
+  return text.includes(".") ? text.replace(/\.?0+$/, "") : text;
+}
+
 function showQuantity(el) {
-  const unit = shownUnit(el.dataset.u);
-  el.textContent = inUnit(el.getAttribute("value"), el.dataset.u) + (unit === "1" ? "" : " " + unit);
+  const text = el.getAttribute("value"), unit = shownUnit(el.dataset.u);
+  el.textContent = inUnit(text, el.dataset.u, (text.split(".")[1] || "").length) + (unit === "1" ? "" : " " + unit);
+}
+
+// A minute of the day is shown as a time.
+function asTime(minute) {
+  const two = (n) => String(n).padStart(2, "0");
+  return two(Math.floor(minute / 60)) + ":" + two(minute % 60);
 }
 
 function showSetting(el) {
-  const unit = el.dataset.u;
+  const unit = el.dataset.u, bounds = el.parentElement.querySelector(".bounds");
   if (!unit) return;
-  el.value = inUnit(el.dataset.v, unit);
-  el.min = inUnit(el.dataset.lo, unit);
-  el.max = inUnit(el.dataset.hi, unit);
+  if (unit === "min") {
+    el.type = "time";
+    el.step = 60;
+    el.value = asTime(Number(el.dataset.v));
+    bounds.textContent = "";
+  } else {
+    [el.value, el.min, el.max] = [el.dataset.v, el.dataset.lo, el.dataset.hi]
+      .map((text) => withoutZeros(inUnit(text, unit, 2)));
+    bounds.textContent = el.min + " to " + el.max + (unit === "1" ? "" : " " + shownUnit(unit));
+  }
   el.dataset.shown = el.value;
-  const bounds = el.parentElement.querySelector(".bounds");
-  bounds.textContent = el.min + " to " + el.max + (unit === "1" ? "" : " " + shownUnit(unit));
+}
+
+// What was typed into a setting, in the board's unit.
+function typed(el) {
+  if (el.dataset.u === "min") {
+    const [hours, minutes] = el.value.split(":").map(Number);
+    return 60 * hours + minutes;
+  }
+  return el.value === "" ? NaN : Number(fromShown(Number(el.value), el.dataset.u).toFixed(3));
 }
 
 function showUnits() {
   document.querySelectorAll("data").forEach(showQuantity);
   document.querySelectorAll(".setting input").forEach(showSetting);
   for (const el of document.querySelectorAll("svg text[data-v]")) {
-    el.textContent = Math.round(toShown(Number(el.dataset.v), el.dataset.u));
+    const value = Math.round(toShown(Number(el.dataset.v), el.dataset.u));
+    el.textContent = value + (el.dataset.top ? " " + shownUnit(el.dataset.u) : "");
   }
 }
 
@@ -205,9 +229,8 @@ function changedSettings() {
     if (el.type === "checkbox") {
       if (el.checked !== el.defaultChecked) values[el.name] = el.checked ? 1 : 0;
     } else if (el.value !== el.dataset.shown) {
-      if (el.value === "" || !isFinite(Number(el.value))) throw new Error(el.name + ": type a number.");
-      const value = fromShown(Number(el.value), el.dataset.u);
-      values[el.name] = el.step === "1" ? value : Number(value.toFixed(3));
+      if (!isFinite(typed(el))) throw new Error(el.name + ": type a number.");
+      values[el.name] = typed(el);
     }
   }
   if (!Object.keys(values).length) throw new Error("Nothing was changed.");

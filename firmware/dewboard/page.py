@@ -31,7 +31,7 @@ import gc
 
 from microdot import Response, abort
 
-from dewboard.login import Login, Session, from_hex
+from dewboard.login import STALE, Login, Session, from_hex
 from dewboard.page_parts import html, json_state
 from dewcore.readings import (
     REQUEST_CLEAR,
@@ -160,7 +160,7 @@ class Page:
         values = request.g.values
         session = self.login.enter(address, values.get("nonce"), values.get("proof"))
         if not isinstance(session, Session):
-            return refusal(session, 403)
+            return refusal(session, 409 if session == STALE else 403)
         cookie = COOKIE + "=" + session.cookie + "; Path=/; HttpOnly; SameSite=Strict"  # its end is the board's to say
         return {"ok": 1}, 200, {"Set-Cookie": cookie}
 

@@ -161,11 +161,11 @@ def window_part(page, _):
         used = glass.factor(part == NIGHT)
         yield "<p>Glass factor, " + name + ": " + number(used, 2) + ", "
         if glass.determined(part == NIGHT):
-            yield "found from " + str(glass.looks[part]) + " looks.</p>\n"
+            yield "found from the looks: " + str(glass.looks[part]) + ".</p>\n"
         elif used < (controller.settings.glass_f_night if part == NIGHT else controller.settings.glass_f_day):
-            yield "lowered by what looks or a sensor showed; " + str(glass.looks[part]) + " looks so far.</p>\n"
+            yield "lowered by what looks or a sensor showed; looks so far: " + str(glass.looks[part]) + ".</p>\n"
         else:
-            yield "the setting; " + str(glass.looks[part]) + " looks so far.</p>\n"
+            yield "the setting; looks so far: " + str(glass.looks[part]) + ".</p>\n"
 
 
 def setting_part(page, argument):
@@ -194,6 +194,9 @@ def trimmed(text: str) -> str:
 def counters_part(page, _):
     yield '<table class="figures"><tbody>\n'
     for name, value in page.app.counters.items():
+        if name.endswith("_s"):
+            name = name[:-1] + "h"
+            value //= 3600
         yield '<tr><th scope="row">' + esc(name.replace("_", " ")) + "</th><td>" + str(value) + "</td></tr>\n"
     yield "</tbody></table>\n"
 

@@ -40,9 +40,13 @@ class History:
         self.now_s = 0
         self.utc_s = 0
         self.data = b""
-        self.times = array("i", [0] * MOST)
-        self.packed = bytearray(MOST * SIZE)
+        self.times = array("i")
+        self.packed = bytearray()
         self.count = 0
+
+    def make_room(self, records):
+        self.times = array("i", [0] * records)
+        self.packed = bytearray(records * SIZE)
 
     def add(self, at_s, data):
         self.put(self.count, data)
@@ -131,6 +135,7 @@ class App:
 
 def fill(app):
     """A day of records before now, with a gap."""
+    app.history.make_room(MOST)
     for minute in range(1440):
         if 600 <= minute < 660:
             continue

@@ -185,6 +185,7 @@ class Chart(unittest.TestCase):
 
     def test_missing_fields_and_extremes(self):
         app = App()
+        app.history.make_room(3)
         none = (-32768, -32768, 65535, -32768, 65535, 65535, 255, 255, 255)
         most = (32767, 32767, 65534, 32767, 65534, 65534, 254, 254, 31)
         for n, numbers in enumerate((none, most, none)):
