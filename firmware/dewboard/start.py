@@ -48,8 +48,7 @@ def others(app: object) -> list:
 
     wifi = Wifi(app, app.keep.wifi)
     guard = Guard(wifi.names)
-    page = Page(app, guard)
-    app.forget = page.forget_password
+    Page(app, guard)
     return [("wifi", wifi.stay_joined), ("page", lambda: guard.start_server(port=80))]
 
 
