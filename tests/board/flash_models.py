@@ -184,6 +184,7 @@ class Disk:
 
     def __init__(self, files=None, late=False):
         self.files = {path: bytes(data) for path, data in (files or {}).items()}
+        self.folders = []
         self.late = late
         self.steps = 0
         self.fail_at = 0
@@ -218,6 +219,15 @@ class Disk:
     def listdir(self, folder):
         self.step()
         return [path[len(folder) + 1 :] for path in self.files if path.startswith(folder + "/")]
+
+    def stat(self, folder):
+        self.step()
+        if folder not in self.folders:
+            raise OSError(NOT_THERE)
+
+    def mkdir(self, folder):
+        self.step()
+        self.folders.append(folder)
 
     def remove(self, path):
         self.step()

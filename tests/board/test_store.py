@@ -164,6 +164,12 @@ class TestSlots(unittest.TestCase):
         self.assertTrue("d/x.a: does not read back" in store.refused)
         self.assertEqual(self.load(), (NEW, "older"))
 
+    def test_a_folder_is_made_once(self):
+        disk = disk_with(())
+        for _ in range(2):
+            st.make_folder("d")
+            self.assertEqual(disk.folders, ["d"])
+
     def test_boots_are_counted(self):
         disk = disk_with(())
         for n in range(1, 6):
