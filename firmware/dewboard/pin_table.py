@@ -24,6 +24,33 @@ LED_A = (0.00002, 0.00007, 0.00015)  # that pulls the pin low, with the same par
 MUST_OFF_VAC = 5.0
 MUST_ON_VAC = 16.0
 SURVIVES_VAC = 30.0
+LIVE_VAC = (20.0, 24.0, 30.0)  # at a live terminal: lowest to connect, usual, highest to connect
+CLOSED_VAC = 0.5  # across a closed contact, at most
+
+# The other parts on the board's side of each net, and the ratings that the 24 VAC side needs.
+PULL_UP_OHM = 47000.0  # at every input
+LOOP_OHM = 1000.0  # from a dry contact or button to its pin
+LOOP_NF = 100.0
+PROBE_OHM = 100000.0  # from probe_drive to leak wire or drain electrodes
+END_OHM = 100000.0  # at the far end of each
+PROBE_PIN_OHM = 10000.0
+PROBE_NF = 100.0
+BASE_OHM = 1000.0  # from the relay's pin to the transistor's base
+BASE_PULL_OHM = 4700.0
+LAMP_OHM = 1000.0
+I2C_PULL_OHM = 4700.0
+WIRE_PULL_OHM = 2200.0
+WIRE_ENTRY_OHM = 100.0
+CONTACT_A = 2.0  # at SURVIVES_VAC, inductive duty, at least
+LEAD_FUSE_A = 0.1
+GAP_MM = 5.0  # between anything of the 24 VAC side and anything of the board's
+
+
+def ohms(value: float) -> str:
+    """A resistance as printed everywhere: 4.7 kohm, 100 ohm."""
+    if value < 1000.0:
+        return decimal(value, 0) + " ohm"
+    return decimal(value / 1000.0, 1 if value % 1000.0 else 0) + " kohm"
 
 
 def sense_threshold_v(part: int = 1) -> float:
@@ -61,31 +88,33 @@ COLUMNS = (
 
 _IN = "input; the chip's weak pull-down loses against the pull-up"
 _OUT = "input, weak pull-down: off"
-_UP = "none; 47 kohm up to 3.3 V"
+_UP = "none; " + ohms(PULL_UP_OHM) + " up to 3.3 V"
 _WIRE = "in the 50 ms of a sample: 1.65 V DC dry, below 1.4 wet, 3.3 broken, 0 shorted"
-_OPTO = "optocoupler; 24 VAC side and board side at least 5 mm apart"
+_OPTO = "optocoupler; 24 VAC side and board side at least " + decimal(GAP_MM, 0) + " mm apart"
+_LEAD_FUSE = decimal(LEAD_FUSE_A, 1) + " A on the sensed lead"
 
 
 def _ac(net: str, pin: int, fuse: str, terminal: str, expected: str) -> tuple:
     """A row of an AC sense."""
-    heat = decimal(resistor_w(SURVIVES_VAC), 2) + " at 30 VAC; fit 0.25"
+    most = decimal(SURVIVES_VAC, 0) + " VAC"
+    heat = decimal(resistor_w(SURVIVES_VAC), 2) + " at " + most + "; fit 0.25"
     pulses = "120 / 100 at 60 / 50 Hz; half wave 60 / 50"
-    levels = ("5 VAC", "16 VAC", "30 VAC")
+    levels = (decimal(MUST_OFF_VAC, 0) + " VAC", decimal(MUST_ON_VAC, 0) + " VAC", most)
     return (net, "24 VAC", pin, _IN, _UP, "low in pulses") + levels + (pulses, heat, _OPTO, fuse, terminal, expected)
 
 
 def _loop(net: str, pin: int, terminal: str, expected: str) -> tuple:
     """A row of a dry contact or a button."""
     levels = ("above 10 kohm", "below 1 kohm", "3.3 V; dry contact only")
-    none = "none; 1 kohm and 100 nF at the pin"
+    none = "none; " + ohms(LOOP_OHM) + " and " + decimal(LOOP_NF, 0) + " nF at the pin"
     return (net, "board", pin, _IN, _UP, "low: loop closed") + levels + ("", "", none, "", terminal, expected)
 
 
 def _probe(net: str, pin: int, terminal: str, expected: str) -> tuple:
     """A row of a wire that ends in a resistor."""
     levels = ("above 42 % of the drive", "1 to 42 % of the drive", "3.3 V; voltage of its own reads as broken")
-    pull = "100 kohm up to probe_drive, 100 nF down"
-    none = "none; 10 kohm to the pin"
+    pull = ohms(PROBE_OHM) + " up to probe_drive, " + decimal(PROBE_NF, 0) + " nF down"
+    none = "none; " + ohms(PROBE_PIN_OHM) + " to the pin"
     return (net, "board", pin, _IN, pull, "analogue") + levels + ("", "", none, "", terminal, expected)
 
 
@@ -97,22 +126,24 @@ TABLE = (
         "board; contact 24 VAC",
         p.RELAY,
         _OUT,
-        "4.7 kohm down at the transistor's base",
+        ohms(BASE_PULL_OHM) + " down at the transistor's base",
         "high: contact closed, valve open",
         "0.4 V",
         "2.5 V",
-        "3.3 V; contact 30 VAC, 2 A inductive",
+        "3.3 V; contact " + decimal(SURVIVES_VAC, 0) + " VAC, " + decimal(CONTACT_A, 0) + " A inductive",
         "",
         "",
         "relay, coil to contact",
         "own slow fuse before the contact",
         "K1 contact",
-        "contact: terminal's 24 VAC across it when open under a live line, below 0.5 VAC when closed",
+        "contact: terminal's 24 VAC across it when open under a live line, below "
+        + decimal(CLOSED_VAC, 1)
+        + " VAC when closed",
     ),
     _ac("line_sense", p.LINE_SENSE, "after the branch fuse", "J1 line", "24 VAC to common on a call, 0 idle"),
     _ac("load_sense", p.LOAD_SENSE, "after the branch fuse", "J1 load", "24 VAC to common with the valve open, 0 shut"),
-    _ac("fan", p.FAN, "0.1 A on the sensed lead", "J2 fan", "24 VAC to common with the fan proven, 0 without"),
-    _ac("heat_call", p.HEAT_CALL, "0.1 A on the sensed lead", "J2 heat", "24 VAC to common on a heat call, 0 idle"),
+    _ac("fan", p.FAN, _LEAD_FUSE, "J2 fan", "24 VAC to common with the fan proven, 0 without"),
+    _ac("heat_call", p.HEAT_CALL, _LEAD_FUSE, "J2 heat", "24 VAC to common on a heat call, 0 idle"),
     _loop("overflow", p.OVERFLOW, "J3", "0 V closed (dry), 3.3 V DC open (wet or broken)"),
     _loop("off_switch", p.OFF_SWITCH, "J3", "0 V at controller, 3.3 V DC at off and dial only"),
     _loop("absent", p.ABSENT, "J3", "0 V at home, 3.3 V DC away or broken"),
@@ -146,7 +177,7 @@ TABLE = (
         "high: lit",
         "",
         "",
-        "3.3 V; 1 kohm in series",
+        "3.3 V; " + ohms(LAMP_OHM) + " in series",
         "",
         "0.005",
         "none",
@@ -159,7 +190,7 @@ TABLE = (
         "board",
         (p.SDA, p.SCL),
         _IN,
-        "none; 4.7 kohm up to 3.3 V at the sensor",
+        "none; " + ohms(I2C_PULL_OHM) + " up to 3.3 V at the sensor",
         "data low, clock low",
         "",
         "",
@@ -176,11 +207,11 @@ TABLE = (
         "outdoor line",
         p.WIRE,
         _IN,
-        "none; 2.2 kohm up to 3.3 V",
+        "none; " + ohms(WIRE_PULL_OHM) + " up to 3.3 V",
         "low",
         "",
         "",
-        "3.3 V; 100 ohm and a 5 V clamp at the entry",
+        "3.3 V; " + ohms(WIRE_ENTRY_OHM) + " and a 5 V clamp at the entry",
         "",
         "",
         "none; surge protection where the cable enters the house",
