@@ -3,9 +3,10 @@
 Floats are kept in single precision, as boards compute, so nothing is lost there.  An image counts whole or not at
 all; it has no checksum of its own, whoever stores it has one.  How long the board was off is mostly not known, so
 what a long time off would have changed is taken from its safe side: the known week of outdoor air is no warmer than
-what comes after the boot (outdoors); the stores of walls and floors are as moist as they were, or as the air is
-now; all moisture in the air counts as the humidifier's own until it has had time to dry; starts of the valve and
-window tests were a moment ago.
+what comes after the boot, and no fall is counted across it (outdoors, fallbound); walls and floors are as moist as
+they were, or as the air is now; the humidifier's own share is what it was (house); starts of the valve and window
+tests were no earlier than the boot.  In a simulated winter month with a boot every midnight the target was at most
+0.1 % RH above that of a controller that ran through (tests/acceptance/reboots.py).
 """
 
 import struct
