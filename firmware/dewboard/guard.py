@@ -175,15 +175,32 @@ class Caller:
 
 
 class Guard(Microdot):
-    """A microdot server that keeps to the bounds above; `refused` counts by status what it turned away."""
+    """A microdot server that keeps to the bounds above; `refused` counts by status what it turned away.
+
+    Routes are plain addresses in a dictionary, by add(): patterns, which nothing here needs, take memory.
+    """
 
     def __init__(self, names):
         super().__init__()
         self.names = names
         self.options_handler = None
+        self.routes = {}  # handler by "METHOD /path"
         self.callers = []
         self.sweeper = None
         self.refused = {}
+
+    def add(self, method, path, handler):
+        """A coroutine that answers this method at this address."""
+        self.routes[method + " " + path] = handler
+
+    def find_route(self, req):
+        """As microdot asks: (handler or status, prefix, subapp)."""
+        req.url_args = {}
+        handler = self.routes.get(req.method + " " + req.path)
+        if handler is None:
+            other = "POST " if req.method == "GET" else "GET "
+            handler = 405 if other + req.path in self.routes else 404
+        return handler, "", None
 
     async def handle_request(self, reader, writer):
         """One connection from its first byte to its close."""

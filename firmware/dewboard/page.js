@@ -266,7 +266,7 @@ function start() {
   if (state === "in" && !mayChange) {
     say(said, "This browser lost its key: close all its windows of this page, then log in again.");
   }
-  onSubmit("enter", said, () => enter(byId("password").value));
+  if (state === "out") onSubmit("login", said, () => enter(byId("password").value));
   onSubmit("set", said, () => setPassword(state));
   if (byId("leave")) {
     byId("leave").addEventListener("click", () => attempt(said, async () => {

@@ -83,12 +83,11 @@ def text_of(kind):
 
 
 class View:
-    """What one sending of the page needs: the app, the login, and whose session asks, if any."""
+    """What one sending of the page needs: the app, and who asks: logged "in", "out", or "none": no password is set."""
 
-    def __init__(self, app, login, session):
+    def __init__(self, app, state):
         self.app = app
-        self.login = login
-        self.session = session
+        self.state = state
 
 
 class Page:
@@ -100,19 +99,21 @@ class Page:
         app.forget = self.login.forget
         self.folder = __file__.rpartition("/")[0] + "/"
         guard.before_request(self.who)
-        guard.get("/")(self.whole)
-        guard.get("/state")(self.state)
+        guard.add("GET", "/", self.whole)
+        guard.add("GET", "/state", self.state)
         for path in FILES:
-            guard.get(path)(self.file)
-        for path in ("ask", "login", "password", "leave", "clear", "rearm", "tap", "window", "run", "settings"):
-            guard.post("/" + path)(getattr(self, "post_" + path))
+            guard.add("GET", path, self.file)
+        for name in ("ask", "login", "password", "leave", "clear", "rearm", "tap", "window", "run", "settings"):
+            guard.add("POST", "/" + name, getattr(self, "post_" + name))
 
     # -- reading
 
     async def whole(self, request):
         """The page itself."""
         gc.collect()
-        return Response(self.sent(View(self.app, self.login, request.g.session)), headers=text_of("html"))
+        state = "out" if self.login.is_set() else "none"
+        view = View(self.app, "in" if request.g.session is not None else state)
+        return Response(self.sent(view), headers=text_of("html"))
 
     def sent(self, view):
         with open(self.folder + "page.html", encoding="utf-8") as template:

@@ -1,8 +1,9 @@
 """What the page tells: its figures, and the parts of its HTML that change, each a generator of small pieces.
 
 The rest of the page is the file page.html, sent from flash line by line, so that no heap holds it.  Its lines that
-begin with "% " name a part of PARTS and what follows is the part's argument.  Numbers are in SI with data-u as their
-unit; the page's script shows them otherwise where the owner wants °F.
+begin with "% " name a part of PARTS, and what follows is the part's argument; "% when in out" and "% always" enclose
+what is only for who is logged in ("in"), who is not ("out"), or where no password is set ("none").  Numbers are in SI
+with data-u as their unit; the page's script shows them otherwise where the owner wants °F.
 """
 
 from json import dumps
@@ -26,7 +27,6 @@ BINDS = {
 # by status of a channel: trusted, missing, stale, out of range, frozen, jumping
 STATUS = ("", "no reading", "old", "out of range", "frozen", "jumping")
 UNIT_OF_ENDING = {"pct": "%", "c": "°C", "k": "K"}
-LEARNED_H = 48  # before that the start values say more than the house
 
 
 def esc(text: object) -> str:
@@ -143,15 +143,10 @@ def binds_part(page, _):
 def house_part(page, _):
     house = page.app.controller.outlook.house
     halves_h = house.halves_h()
-    span = "more than 98" if halves_h >= 99 else str(halves_h)
-    if house.hours < LEARNED_H:
-        yield "<p>Too little is learned yet: " + str(house.hours) + " h of record. "
-        yield "Until then it is taken that, valve shut, the house loses half of what the humidifier added in "
-        yield span + " h.</p>\n"
-        return
-    yield "<p>This house dries by half in " + span + " h: so long until half of what the humidifier added has left "
-    yield "the air, with the valve shut. Learned from " + str(house.hours) + " h of its own record; "
-    yield "an hour of open valve adds " + number(house.valve_g_kg_h, 1) + " g/kg.</p>\n"
+    yield "<p>By now it is taken that, valve shut, this house dries by half in "
+    yield ("more than 98" if halves_h >= 99 else str(halves_h)) + " h. "
+    yield "Own record so far: " + str(house.hours) + " h; an hour of open valve adds "
+    yield number(house.valve_g_kg_h, 1) + " g/kg.</p>\n"
 
 
 def window_part(page, _):
@@ -192,24 +187,16 @@ def trimmed(text: str) -> str:
 
 
 def counters_part(page, _):
-    yield '<table class="figures"><tbody>\n'
     for name, value in page.app.counters.items():
         if name.endswith("_s"):
             name = name[:-1] + "h"
             value //= 3600
         yield '<tr><th scope="row">' + esc(name.replace("_", " ")) + "</th><td>" + str(value) + "</td></tr>\n"
-    yield "</tbody></table>\n"
 
 
 def events_part(page, _):
-    """Only who is logged in sees them: they name addresses."""
-    if page.session is None:
-        yield "<p>They are shown after login.</p>\n"
-        return
-    yield "<ul>\n"
     for at_s, text in page.app.events:
         yield "<li>" + ago(page.app.now_s - at_s) + ": " + esc(text) + "</li>\n"
-    yield "</ul>\n"
 
 
 def ago(seconds: int) -> str:
@@ -220,39 +207,12 @@ def ago(seconds: int) -> str:
     return str(seconds) + " s ago"
 
 
-def login_part(page, _):
-    login = page.login
-    if page.session is not None:
-        yield '<div id="login" data-state="in"><p>Logged in. This ends by itself half an hour after the last change.'
-        yield "</p>\n"
-        yield '<button type="button" id="leave">Log out</button>\n<details><summary>Change the password</summary>\n'
-        yield from new_password()
-        yield "</details></div>\n"
-    elif login.is_set():
-        yield '<div id="login" data-state="out"><p>Reading is free; changing anything needs the password.</p>\n'
-        yield '<form id="enter"><label>Password<br><input type="password" id="password" '
-        yield 'autocomplete="current-password"></label>\n'
-        yield "<button>Log in</button></form></div>\n"
-    else:
-        yield '<div id="login" data-state="none"><p>No password is set: nothing can be changed. To set one, press a '
-        yield "button on the board, then type it here within 10 minutes.</p>\n"
-        yield from new_password()
-        yield "</div>\n"
-
-
-def new_password():
-    """The fields for another password."""
-    yield '<form id="set" data-rounds="' + str(ROUNDS) + '">\n'
-    yield "<p>At least 12 characters. It cannot be read back: if it is lost, hold both buttons on the board.</p>\n"
-    yield '<label>New password<br><input type="password" id="new" autocomplete="new-password"></label><br>\n'
-    yield '<label>Once more<br><input type="password" id="again" autocomplete="new-password"></label>\n'
-    yield "<button>Set the password</button></form>\n"
-
-
 def about_part(page, _):
-    """Version and running time, only for who is logged in."""
-    if page.session is not None:
-        yield "<p>Version " + esc(page.app.version) + ", running for " + ago(page.app.now_s)[:-4] + ".</p>\n"
+    yield "Version " + esc(page.app.version) + ", running for " + ago(page.app.now_s)[:-4] + "."
+
+
+def rounds_part(page, _):
+    yield '<form id="set" data-rounds="' + str(ROUNDS) + '">\n'
 
 
 def chart_part(page, _):
@@ -269,7 +229,7 @@ PARTS = {
     "chart": chart_part,
     "house": house_part,
     "window": window_part,
-    "login": login_part,
+    "rounds": rounds_part,
     "counters": counters_part,
     "events": events_part,
     "setting": setting_part,
@@ -279,11 +239,17 @@ PARTS = {
 
 def html(page, template):
     """The whole page from an open template, piece by piece."""
+    is_for_all = True
     for line in template:
         if line.startswith("% "):
             name, _, argument = line[2:].strip().partition(" ")
-            yield from PARTS[name](page, argument)
-        else:
+            if name == "when":
+                is_for_all = page.state in argument.split(" ")
+            elif name == "always":
+                is_for_all = True
+            elif is_for_all:
+                yield from PARTS[name](page, argument)
+        elif is_for_all:
             yield line
 
 

@@ -58,8 +58,8 @@ def serve(port):
         return "stopping"
 
     async def main():
-        guard.get("/test-look")(look)
-        guard.get("/test-stop")(stop)
+        guard.add("GET", "/test-look", look)
+        guard.add("GET", "/test-stop", stop)
         beat = asyncio.create_task(beats())
         print("ready")
         await guard.start_server("0.0.0.0", port)

@@ -28,9 +28,9 @@ def new_guard():
     async def endless(_):
         return Response(forever(guard))
 
-    guard.get("/")(hello)
-    guard.post("/take")(take)
-    guard.get("/endless")(endless)
+    guard.add("GET", "/", hello)
+    guard.add("POST", "/take", take)
+    guard.add("GET", "/endless", endless)
     return guard
 
 
