@@ -38,7 +38,7 @@ def differs(folder: str) -> str:
                     return name + ": not as it was installed"
                 listed.add(name)
                 listed.add(name.rpartition("/")[0])
-        return _foreign(folder, "", listed)
+        return _foreign(folder, len(folder) + 1, listed)
     except (OSError, ValueError) as why:  # ValueError: bytes that are no text
         return "not readable, " + repr(why)
 
@@ -59,13 +59,14 @@ def sha256(path: str) -> bytes:
     return hexlify(total.digest())
 
 
-def _foreign(folder: str, inside: str, listed: set) -> str:
-    """The first file or folder that the list does not know."""
-    for name in os.listdir(folder + "/" + inside):
-        if inside + name not in listed:
-            return (inside + name)[:MOST_TOLD] + ": does not belong to the release"
-        if os.stat(folder + "/" + inside + name)[0] & FOLDER_BIT:
-            wrong = _foreign(folder, inside + name + "/", listed)
+def _foreign(folder: str, start: int, listed: set) -> str:
+    """The first file or folder in `folder` that the list does not know; names in it begin at `start` of a path."""
+    for name in os.listdir(folder):
+        path = folder + "/" + name
+        if path[start:] not in listed:
+            return path[start : start + MOST_TOLD] + ": does not belong to the release"
+        if os.stat(path)[0] & FOLDER_BIT:
+            wrong = _foreign(path, start, listed)
             if wrong:
                 return wrong
     return ""

@@ -20,7 +20,7 @@ CAUTION = (
     "Before flashing: take the fuse of the valve branch out (a dead line will do only as long as nobody calls for "
     "heat), and run a laptop on its battery. The contact opens now."
 )
-LISTEN_S = 8.0  # the window, and the start after it
+LISTEN_S = 10.0  # the window, and the start after it
 SELF_TEST_S = 60.0
 BLOCK = 4096  # of flash: a file takes whole ones
 SPARE = 65536  # of flash, for what the board keeps
@@ -69,7 +69,7 @@ def run(arguments) -> int:
         kept.check_probes(arguments.probe),
         kept.read_back(arguments.restore) if arguments.restore is not None else {},
     )
-    return install(arguments.port, BOARDS, arguments.source, wishes)
+    return install(arguments.port, BOARDS, arguments.source, wishes, LISTEN_S)
 
 
 def ask_key(name: str) -> str:
@@ -105,7 +105,7 @@ def back_up(port: str, folder: str) -> int:
     return 0
 
 
-def install(port: str, boards: tuple, as_source: bool, wishes: Wishes, listen_s: float = LISTEN_S) -> int:
+def install(port: str, boards: tuple, as_source: bool, wishes: Wishes, listen_s: float) -> int:
     """Everything; InputError leaves the board with the release that it had."""
     print(CAUTION)
     with Progress.on_terminal("install") as progress:

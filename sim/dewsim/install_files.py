@@ -12,7 +12,7 @@ from dewsim.errors import InputError, shown
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 STAYS = {"settings_help.py", "pin_table.py"}  # desktop only
-ASSETS = {".html", ".css", ".js"}
+BUILT = {".pyc", ".so", ".pyd"}  # out of the sources, for this computer
 LIST = "files"
 NUMBER = "release"
 MPY_VERSION = 6  # of the compiled files' format; its header's second byte
@@ -24,7 +24,7 @@ def sources() -> dict:
     found = {}
     for name, package in (("dewcore", dewcore), ("dewboard", dewboard)):
         for path in sorted(Path(package.__file__).parent.iterdir()):
-            if path.suffix in ASSETS or path.suffix == ".py" and path.name not in STAYS:
+            if path.is_file() and path.suffix not in BUILT and path.name not in STAYS:
                 found[f"{name}/{path.name}"] = path
     found["microdot.py"] = _carried("dewsim.vendor.microdot", "microdot.py", "vendor/microdot")
     return found

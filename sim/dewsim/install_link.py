@@ -48,20 +48,20 @@ print(relay.value(), lit)
 WALK = """
 import hashlib, os
 from binascii import hexlify
-def walk(folder, inside):
-    for row in os.ilistdir(folder + "/" + inside):
-        name = inside + row[0]
+def walk(folder, start):
+    for row in os.ilistdir(folder):
+        path = folder + "/" + row[0]
         if row[1] & 0x4000:
-            print("-", name)
-            walk(folder, name + "/")
+            print("-", path[start:])
+            walk(path, start)
         else:
             total = hashlib.sha256()
-            with open(folder + "/" + name, "rb") as file:
+            with open(path, "rb") as file:
                 piece = file.read(512)
                 while piece:
                     total.update(piece)
                     piece = file.read(512)
-            print(hexlify(total.digest()).decode(), name)
+            print(hexlify(total.digest()).decode(), path[start:])
 """
 
 
@@ -105,8 +105,8 @@ class Link:
                 "see that you may use serial ports (on Debian: group dialout)"
             )
         return (
-            f"{shown(self.port)}: no MicroPython answers; unplug the board, plug it in and run this again at once, and "
-            "if it still does not, put MicroPython 1.26 or newer on it as its maker describes"
+            f"{shown(self.port)}: no MicroPython answers; run this again, and unplug the board and plug it in while it "
+            "waits; if that does not help, put MicroPython 1.26 or newer on it as its maker describes"
         )
 
     def _ask(self, what: str, do):
@@ -145,7 +145,7 @@ class Link:
 
     def hashes(self, folder: str) -> tuple:
         """(SHA-256 by path, folders) in a folder of the board; nothing where there is none."""
-        code = WALK + f"try:\n    walk({folder!r}, '')\nexcept OSError:\n    pass\n"
+        code = WALK + f"try:\n    walk({folder!r}, {len(folder) + 1})\nexcept OSError:\n    pass\n"
         files, folders = {}, []
         for line in self.run("reading its files", code).splitlines():
             digest, name = line.split(" ", 1)

@@ -1,4 +1,4 @@
-"""A virtual board behind a serial port: real MicroPython with the board's flash as its folder, started anew at a reset.
+"""A virtual board behind a serial port: real MicroPython in the folder that is its flash, started anew at a reset.
 
 It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs.  What the world does to
 it is `world`, lines of Python about `board` (dewsim.virtual); its seconds pass at least as fast as real ones.
@@ -76,6 +76,7 @@ except KeyboardInterrupt:
     print("KeyboardInterrupt")
 with open({prompt!r}, "w"):
     pass
+os.putenv("MICROPYINSPECT", "1")  # to the prompt from here, and not from a reset
 """
 
 
@@ -133,7 +134,7 @@ class BoardOnLine:
             prompt=str(self.prompt),
             world=self.world,
         )
-        command = [self.machine, "-X", "heapsize=4m", "-i", "-c", program]
+        command = [self.machine, "-X", "heapsize=4m", "-c", program]
         self.process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, cwd=self.flash)
         theirs.close()
 
@@ -154,7 +155,10 @@ class BoardOnLine:
                     self._to_board(os.read(self.master, 4096))
 
     def _from_board(self) -> None:
-        data = self.line.recv(4096)
+        try:
+            data = self.line.recv(4096)
+        except ConnectionResetError:  # it ended without having read everything
+            data = b""
         if data:
             os.write(self.master, data)
         else:  # the chip was reset

@@ -1,0 +1,219 @@
+"""The release that starts is whole: main.py takes the newest whole one, whatever is torn; a damaged one stands down."""
+
+import os
+import sys
+import unittest
+from hashlib import sha256
+
+from bench import Clock, VirtualBoard, install, open_pins
+from flash_models import IS_MICROPYTHON, Disk, file_systems
+
+import dewboard
+from dewboard import history, release, store
+from dewboard import start as boot
+
+FILES = {"dewcore/one.mpy": b"\x00first" * 300, "dewboard/two.mpy": b"second", "microdot.py": b"third\n"}
+TOP = (os.getenv("TMPDIR") or "/tmp") + "/release-" + "".join(["%02x" % value for value in os.urandom(6)])
+MAIN = dewboard.__file__.replace("\\", "/").rsplit("/", 2)[0] + "/main.py"
+
+
+def write(path, data):
+    """A file, and the folders above it."""
+    parts = path.split("/")
+    for n in range(2, len(parts)):
+        try:
+            os.stat("/".join(parts[:n]))
+        except OSError:
+            os.mkdir("/".join(parts[:n]))
+    with open(path, "wb") as file:
+        file.write(data)
+
+
+def remove(path):
+    """A folder with all that is in it."""
+    for name in os.listdir(path):
+        inside = path + "/" + name
+        if os.stat(inside)[0] & 0x4000:
+            remove(inside)
+        else:
+            os.remove(inside)
+    os.rmdir(path)
+
+
+def digest(data):
+    return "".join(["%02x" % value for value in sha256(data).digest()])
+
+
+def listing():
+    return "".join([digest(FILES[name]) + "  " + name + "\n" for name in sorted(FILES)]).encode()
+
+
+def whole(folder, top=TOP):
+    """A whole release in a folder below `top`; its path."""
+    for name in FILES:
+        write(top + "/" + folder + "/" + name, FILES[name])
+    write(top + "/" + folder + "/files", listing())
+    write(top + "/" + folder + "/release", b"00000001\n")
+    return top + "/" + folder
+
+
+def whole_and_not(top):
+    """What is found of a whole release below `top`, and of one with a foreign file."""
+    folder = whole("b", top)
+    found = release.differs(folder)
+    write(folder + "/dewcore/one.py", b"")
+    return found, release.differs(folder)
+
+
+class Fresh(unittest.TestCase):
+    def setUp(self):
+        os.mkdir(TOP)
+
+    def tearDown(self):
+        remove(TOP)
+
+
+class TestHashes(Fresh):
+    def test_a_whole_release_is_as_it_was_installed(self):
+        self.assertEqual(release.differs(whole("a")), "")
+
+    def test_a_changed_byte_of_any_file_is_found(self):
+        for name in FILES:
+            data = bytearray(FILES[name])
+            for at in (0, len(data) // 2, len(data) - 1):
+                folder = whole("a")
+                data[at] ^= 1
+                write(folder + "/" + name, data)
+                data[at] ^= 1
+                self.assertEqual(release.differs(folder), name + ": not as it was installed")
+
+    def test_a_missing_or_shortened_file_is_found(self):
+        for name in FILES:
+            folder = whole("a")
+            write(folder + "/" + name, FILES[name][:-1])
+            self.assertTrue(name in release.differs(folder))
+            os.remove(folder + "/" + name)
+            self.assertTrue(name in release.differs(folder))
+
+    def test_a_file_or_folder_that_could_stand_before_a_module_is_found(self):
+        for name in ("dewcore/one.py", "dewcore/new.mpy", "microdot/x", "old.py"):
+            folder = whole("a")
+            write(folder + "/" + name, b"")
+            self.assertTrue("does not belong" in release.differs(folder), name)
+            remove(folder)
+
+    def test_a_list_cut_at_any_length_is_found(self):
+        folder = whole("a")
+        full = listing()
+        for length in range(len(full)):
+            write(folder + "/files", full[:length])
+            self.assertNotEqual(release.differs(folder), "", length)
+        os.remove(folder + "/files")
+        self.assertTrue("not readable" in release.differs(folder))
+
+    def test_every_file_system_tells_the_same(self):
+        runs = [system.run for system in file_systems(64, 4096)] if IS_MICROPYTHON else [lambda do: do(TOP)]
+        for run in runs:
+            self.assertEqual(run(whole_and_not), ("", "dewcore/one.py: does not belong to the release"))
+
+    def test_only_a_release_is_compared(self):
+        folder = whole("a")
+        os.remove(folder + "/microdot.py")
+        self.assertTrue("microdot" in release.problem(folder + "/dewboard/release.mpy"))
+        write(TOP + "/lib/dewboard/release.py", b"")
+        self.assertEqual(release.problem(TOP + "/lib/dewboard/release.py"), "")
+        self.assertEqual(release.problem("release.py"), "")
+
+
+class TestBoot(Fresh):
+    def main(self, **releases):
+        """(first place on the path, level of the relay's pin) that main.py hands dewboard, with these releases."""
+        remove(TOP)
+        os.mkdir(TOP)
+        for folder in releases:
+            write(TOP + "/" + folder + "/release", releases[folder])
+        board = VirtualBoard()
+        install(board)
+        with open(MAIN) as file:
+            program = file.read()
+        seen = []
+        start = sys.modules["dewboard.start"]
+        path = list(sys.path)
+        here = os.getcwd()
+        sys.modules["dewboard.start"] = Start(seen)
+        os.chdir(TOP)
+        try:
+            exec(program, {"__name__": "__main__"})
+        finally:
+            os.chdir(here)
+            sys.modules["dewboard.start"] = start
+            seen.append(sys.path[0])
+            sys.path[:] = path
+        self.assertEqual(len(seen), 2)
+        self.assertFalse(board.relay_pin)
+        self.assertEqual(seen[0].value(), 0)
+        return seen[1] if seen[1] != path[0] else ""
+
+    def test_the_newer_of_two_starts_with_the_contact_open(self):
+        self.assertEqual(self.main(a=b"00000001\n"), "a")
+        self.assertEqual(self.main(b=b"00000001\n"), "b")
+        self.assertEqual(self.main(a=b"00000001\n", b=b"00000002\n"), "b")
+        self.assertEqual(self.main(a=b"00000010\n", b=b"00000009\n"), "a")
+
+    def test_without_any_the_path_is_left_as_it_is(self):
+        self.assertEqual(self.main(), "")
+
+    def test_one_torn_at_any_length_does_not_count(self):
+        for length in range(9):
+            torn = b"00000002\n"[:length]
+            self.assertEqual(self.main(a=b"00000001\n", b=torn), "a")
+            self.assertEqual(self.main(b=b"00000001\n", a=torn), "b")
+            self.assertEqual(self.main(a=torn), "")
+
+    def test_what_is_no_number_does_not_count(self):
+        for wrong in (b"00000002\n\n", b"000000002", b"-0000002\n", b"0000 002\n", b"\xff" * 9, b"\x00" * 9):
+            self.assertEqual(self.main(a=b"00000001\n", b=wrong), "a")
+
+
+class Start:
+    """In place of dewboard.start: notes the pin that it is given."""
+
+    def __init__(self, seen):
+        self.seen = seen
+
+    def main(self, relay_pin, reset):
+        self.seen.append(relay_pin)
+
+
+class Flash(Disk):
+    """A disk whose folders are always there."""
+
+    def stat(self, folder):
+        """Anything."""
+
+
+class TestStandDown(unittest.TestCase):
+    def app(self, damage):
+        Flash().under(store, history)
+        board = VirtualBoard()
+        install(board)
+        real = release.problem
+        release.problem = lambda: damage
+        try:
+            return boot.build(open_pins(), Clock(board), "kept")
+        finally:
+            release.problem = real
+
+    def test_a_damaged_program_keeps_the_valve_shut_and_says_why(self):
+        app = self.app("dewcore/valve.mpy: not as it was installed")
+        app.beat()
+        self.assertFalse(app.controller.decision.valve)
+        self.assertTrue("dewcore/valve.mpy" in app.safe)
+        self.assertTrue(any("dewcore/valve.mpy" in text for _, text in app.events))
+
+    def test_a_whole_one_is_in_service(self):
+        self.assertEqual(self.app("").safe, "")
+
+
+if __name__ == "__main__":
+    unittest.main()
