@@ -104,7 +104,7 @@ def _add_install(install: argparse.ArgumentParser) -> None:
     install.add_argument("--dry-run", action="store_true", help="no board: show what would go onto one")
     install.add_argument("--source", action="store_true", help="Python source instead of compiled files")
     install.add_argument(
-        "--wifi", metavar="NAME", help="the wireless network for the board to join; its key is asked for, and never shown"
+        "--wifi", metavar="NAME", help="the wireless network for the board to join; its key is asked for, never shown"
     )
     install.add_argument(
         "--probe",
