@@ -74,9 +74,9 @@ class Figure(NamedTuple):
 
 
 def bounds_of(series: list, least: float = 5.0) -> tuple:
-    """Round lower and upper ends that hold all the series' values."""
-    low = min(min(values) for values in series)
-    high = max(max(values) for values in series)
+    """Round lower and upper ends that hold all the series' values; None in them is a gap."""
+    known = [value for values in series for value in values if value is not None] or [0.0]
+    low, high = min(known), max(known)
     step = tick_step(max(high - low, least))
     return floor(low / step) * step, ceil((high + 1e-9) / step) * step
 
@@ -165,19 +165,37 @@ def _svg_lines(pane: Pane, level: Level, x) -> list:
         parts.append(f'<text class="e" x="{LEFT - 6}" y="{at + 5:.1f}">{text}</text>')
     if pane.band and pane.band[0] in level.values:
         low, high = (level.values[name] for name in pane.band)
-        there = [(x(level.time_s(i)), y(high[i])) for i in range(level.n)]
-        back = [(x(level.time_s(i)), y(low[i])) for i in range(level.n - 1, -1, -1)]
-        parts.append(f'<path class="band" d="{path(there + back)}Z"/>')
+        shape = ""
+        for a, b in known_spans(high):
+            there = [(x(level.time_s(i)), y(high[i])) for i in range(a, b)]
+            back = [(x(level.time_s(i)), y(low[i])) for i in range(b - 1, a - 1, -1)]
+            shape += path(there + back) + "Z"
+        parts.append(f'<path class="band" d="{shape}"/>')
     for line in pane.lines:
         values = level.values[line.column]
         width, dash, grey = STYLES[line.style]
-        points = [(x(level.time_s(i)), y(values[i])) for i in range(level.n)]
+        drawn = "".join(
+            path([(x(level.time_s(i)), y(values[i])) for i in range(a, b)]) for a, b in known_spans(values)
+        )
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         parts.append(
             f'<path class="l" stroke="rgb({grey},{grey},{grey})" stroke-width="{width}"{dashes} '
-            f'd="{path(points)}"/>'
+            f'd="{drawn}"/>'
         )
     return parts
+
+
+def known_spans(values: list) -> list:
+    """(first, end) of each stretch without a gap (None)."""
+    spans = []
+    for i, value in enumerate(values):
+        if value is None:
+            continue
+        if spans and spans[-1][1] == i:
+            spans[-1][1] = i + 1
+        else:
+            spans.append([i, i + 1])
+    return spans
 
 
 def path(points: list) -> str:
@@ -205,7 +223,7 @@ def _svg_lanes(pane: Pane, level: Level, x) -> list:
             j = i + 1
             while j < level.n and values[j] == values[i]:
                 j += 1
-            if values[i] > 0:
+            if values[i] is not None and values[i] > 0:
                 left = x(level.t0_s + i * level.step_s)
                 wide = x(level.t0_s + j * level.step_s) - left
                 up = tall * values[i] / 100.0
@@ -271,7 +289,7 @@ def _columns(level: Level, scale: int) -> dict:
     columns = {}
     for name, values in level.values.items():
         times = 1 if name in SHARES or name.startswith("by_") else scale
-        columns[name] = [times, [round(value * times) for value in values]]
+        columns[name] = [times, [None if value is None else round(value * times) for value in values]]
     return columns
 
 

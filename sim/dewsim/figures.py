@@ -67,14 +67,15 @@ def shown_units(level: Level, units: Units) -> None:
     if units.us:
         for name in ("outdoor", "outdoor_lo", "outdoor_hi", "glass", "wetting"):
             if name in level.values:
-                level.values[name] = [units.temperature(c) for c in level.values[name]]
+                level.values[name] = [None if c is None else units.temperature(c) for c in level.values[name]]
 
 
-def climate_panes(level: Level, units: Units, season: bool) -> list:
-    """Panes that season and night have in common."""
+def climate_panes(level: Level, units: Units, season: bool, air: str = "the coldest room's air") -> list:
+    """Panes that season and night have in common; air: whose dew point is shown.  A log has no shut house."""
     v = level.values
     degrees = units.temperature_unit
-    humid = [v["rh"], v["shut_rh"], v["target"], v["ceiling"]] + ([v["rh_lo"], v["rh_hi"]] if season else [])
+    shut = [name for name in ("shut_rh",) if name in v]
+    humid = [v[name] for name in ("rh", *shut, "target", "ceiling", *(("rh_lo", "rh_hi") if season else ()))]
     low, high = charts.bounds_of(humid, 10.0)
     cold = charts.bounds_of([v["outdoor_lo"], v["outdoor_hi"]] if season else [v["outdoor"]])
     glass = charts.bounds_of([v["glass"], v["wetting"]])
@@ -84,11 +85,11 @@ def climate_panes(level: Level, units: Units, season: bool) -> list:
         Line("rh", "indoor humidity with the controller" + (", mean" if season else ""), "strong", "%"),
         Line("target", "target", "dash", "%"),
         Line("ceiling", lowest, "dot", "%"),
-        Line("shut_rh", "without a humidifier", "pale", "%"),
+        *(Line(name, "without a humidifier", "pale", "%") for name in shut),
     ]
     surface = [
         Line("glass", "coldest glass", "strong", degrees),
-        Line("wetting", "dew or frost point of the coldest room's air", "dash", degrees),
+        Line("wetting", f"dew or frost point of {air}", "dash", degrees),
     ]
     duty = [Line("fan", "fan", unit="%", places=0), Line("valve", "valve", unit="%", places=0)]
     nearest = ", at the minute nearest to wet" if season else ""
@@ -156,7 +157,7 @@ def html(figure: Figure, caption: str) -> str:
 def key(figure: Figure, pane: Pane) -> str:
     """Line samples with their labels, each followed by room for the value under the pointer."""
     items = []
-    if pane.kind == "marks":
+    if pane.kind == "marks" and not pane.lines:
         items = [
             '<span class="k"><svg class="s" viewBox="0 0 26 12" aria-hidden="true"><path class="wet added" '
             'd="M12 12v-12h2v12z"/></svg>added by the humidifier</span>',

@@ -35,7 +35,7 @@
 
   function column(level, name) {
     var scale = level.columns[name][0];
-    return level.columns[name][1].map(function (v) { return v / scale; });
+    return level.columns[name][1].map(function (v) { return v === null ? null : v / scale; });
   }
 
   function spans(gaps) {
@@ -141,7 +141,8 @@
     this.spec.panes.forEach(function (pane) {
       pane.lines.forEach(function (line) {
         var c = level.columns[line.column];
-        this.values[line.column].textContent = there ? minus((c[1][index] / c[0]).toFixed(line.places)) + "\u00a0" + line.unit : "";
+        var known = there && c[1][index] !== null;
+        this.values[line.column].textContent = known ? minus((c[1][index] / c[0]).toFixed(line.places)) + "\u00a0" + line.unit : "";
       }, this);
     }, this);
   };
