@@ -109,9 +109,8 @@ def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
             at += struct.calcsize(code)
     for values, first, count, code, low, high in arrays(controller, _ages(controller)):
         width = struct.calcsize(code)
-        code = "<" + code
         for n in range(first, first + count):
-            struct.pack_into(code, image, at, max(low, min(values[n], high)))
+            struct.pack_into("<" + code, image, at, max(low, min(values[n], high)))
             at += width
     return image
 
@@ -126,7 +125,7 @@ def alarms(image: bytes) -> int:
 
 def gap_s(image: bytes, utc_s: int) -> int:
     """Seconds from packing to the wall time utc_s; -1 where either wall time is unknown, or they cannot be right."""
-    if utc_s <= 0 or len(image) < GLASS_AT:
+    if len(image) < GLASS_AT:
         return -1
     packed_s = struct.unpack_from(HEAD, image, 0)[4]
     return utc_s - packed_s if 0 < packed_s <= utc_s else -1

@@ -20,7 +20,38 @@ from dewcore.settings import Settings
 NAN = float("nan")
 UTC_S = 1800000000 // 86400 * 86400
 HEAD_BYTES = 12
-# The last of the numbers, in the order in which they lie behind the glass's own image.
+# What is kept: where it stands, code, how many, lowest and highest; in the order in which it lies behind the glass's
+# own image, before the trials.
+LAYOUT = (
+    ("house", "dry_per_h", "f", 1, 0.015625, 1.25),
+    ("house", "store_per_h", "f", 1, 0.0, 0.375),
+    ("house", "valve_g_kg_h", "f", 1, 0.03125, 8.25),
+    ("house", "bias", "f", 1, -12.25, 8.25),
+    ("house", "ratio", "f", 1, 0.0, 60.0),
+    ("house", "own", "f", 1, 0.0, 60.0),
+    ("house", "store_pct", "f", 1, 0.0, 100.0),
+    ("house", "own_store_pct", "f", 1, -100.0, 1000.0),
+    ("house", "too_dry_g_kg", "f", 1, -60.0, 60.0),
+    ("house", "today_c", "f", 1, 0.0, 99.0),
+    ("house", "hour", "b", 1, -1, 23),
+    ("house", "hours", "I", 1, 0, 1 << 29),
+    ("fall", "hours", "I", 1, 0, 1 << 29),
+    ("fall", "next", "B", 1, 0, 47),
+    ("history", "count", "B", 1, 0, 168),
+    ("history", "next", "B", 1, 0, 167),
+    ("controller", "glass_colder_k", "f", 1, -1000.0, 200.0),
+    ("controller", "room_colder_k", "f", 1, 0.0, 50.0),
+    ("controller", "room_excess_pa", "f", 1, 0.0, 10000.0),
+    ("", "ages", "i", 16, -1, 86400),
+    ("house", "gains", "f", 24, 0.0, 8.25),
+    ("house", "counts", "B", 24, 0, 112),
+    ("house", "peaks", "f", 24, 0.0, 60.0),
+    ("house", "lowest_c", "f", 24, 0.0, 99.0),
+    ("fall", "own_drop", "B", 192, 0, 255),
+    ("fall", "own_below", "B", 48, 0, 255),
+    ("fall", "lowest_cc", "h", 48, -7000, 32767),
+    ("history", "hour_cc", "h", 168, -7000, 6000),
+)
 SINGLE = (
     ("house", "dry_per_h", 0.17),
     ("house", "store_per_h", 0.12),
@@ -210,25 +241,26 @@ class TestRefused(unittest.TestCase):
         self.assertTrue(self.refused(b"\xff" * 4005))
         self.assertTrue(self.refused(b""))
 
-    def test_each_number_beyond_its_bounds_and_no_number_at_all(self):
+    def test_each_number_is_taken_to_its_bounds_and_not_beyond(self):
         image = learned.pack(taught())
+        self.controller = Controller(settings())
         at = learned.NUMBERS_AT
-        self.controller = controller = Controller(settings())
-        for _, rows in learned.scalars(controller):
-            for _, code, low, high in rows:
-                self.bounds(image, at, code, low, high)
-                at += struct.calcsize(code)
-        for _, _, many, code, low, high in learned.arrays(controller, array("i", [0] * learned.AGES)):
-            self.bounds(image, at, code, low, high)
-            at += struct.calcsize(code) * (many - 1)
-            self.bounds(image, at, code, low, high)
-            at += struct.calcsize(code)
-        self.assertEqual(at, 4005)
+        for part, name, code, many, low, high in LAYOUT:
+            width = struct.calcsize(code)
+            for n in (0, many - 1):
+                self.bounds(image, at + n * width, code, low, high)
+            at += many * width
+        for n in range(TRIALS):
+            for j in (0, SUMS - 1, WIDTH - 1):
+                self.bounds(image, at + 4 * (WIDTH * n + j), "f", -1e6, 1e6)
+        self.assertEqual(at + 4 * WIDTH * TRIALS, learned.SIZE)
 
     def bounds(self, image, at, code, low, high):
-        controller = self.controller
         if code == "f":
-            beyond = [NAN, float("inf"), float("-inf"), low - 0.001 * max(1.0, abs(low)), high + 0.001 * max(1.0, high)]
+            beyond = [NAN, float("inf"), float("-inf")]
+            beyond += [next_single(high, 1) if high > 0.0 else 1e-30, next_single(low, 1) if low < 0.0 else -1e-30]
+            if low > 0.0:
+                beyond += [next_single(low, -1)]
         else:
             least, most = {
                 "b": (-128, 127),
@@ -240,35 +272,30 @@ class TestRefused(unittest.TestCase):
             beyond = [low - 1] if low > least else []
             beyond += [high + 1] if high < most else []
         for value in beyond:
-            self.assertFalse(learned.unpack(controller, put(image, at, code, value), 0))
+            self.assertTrue(learned.unpack(self.controller, put(image, at, code, value), 0) is False)
+        for value in (low, high):
+            self.assertTrue(learned.unpack(self.controller, put(image, at, code, value), 0) is True)
 
-    def test_bounds_are_what_the_parts_can_reach(self):
-        """And no more: each bound itself is taken, a little beyond is not (above)."""
-        for part, name, low, high in (
-            ("house", "dry_per_h", 0.03, 1.1),
-            ("house", "store_per_h", 0.0, 0.35),
-            ("house", "valve_g_kg_h", 0.05, 8.0),
-            ("house", "bias", -12.0, 8.0),
-            ("house", "ratio", 0.0, 50.0),
-            ("house", "own", 0.0, 50.0),
-            ("house", "store_pct", 0.0, 99.0),
-            ("house", "own_store_pct", -90.0, 900.0),
-            ("house", "too_dry_g_kg", -50.0, 50.0),
-            ("house", "today_c", 0.0, 99.0),
-            ("house", "hour", -1, 23),
-            ("house", "hours", 0, 1 << 29),
-            ("fall", "hours", 0, 1 << 29),
-            ("fall", "next", 0, 47),
-            ("history", "count", 0, 168),
-            ("history", "next", 0, 167),
-            ("controller", "glass_colder_k", -1000.0, 130.0),
-            ("controller", "room_colder_k", 0.0, 45.0),
-            ("controller", "room_excess_pa", 0.0, 9600.0),
-        ):
-            for value in (low, high):
-                old = taught()
-                setattr(part_of(old, part), name, value)
-                self.assertAlmostEqual(getattr(part_of(taken(learned.pack(old)), part), name), value, delta=1e-4)
+    def test_each_number_lies_where_the_layout_says(self):
+        old = taught()
+        old.scanned_s = 4000
+        for n in range(12):
+            old.valve.starts_s[n] = 2000 + n
+        old.window.begun_s, old.window.ended_s = [2100, 2101, 2102], 2200
+        image = learned.pack(old)
+        at = learned.NUMBERS_AT
+        for part, name, code, many, _, _ in LAYOUT:
+            found = list(struct.unpack_from("<" + str(many) + code, image, at))
+            if name == "ages":
+                wanted = [2000 - n for n in range(12)] + [1900, 1899, 1898, 1800]
+            else:
+                wanted = getattr(part_of(old, part), name)
+                wanted = [wanted] if many == 1 else list(wanted)
+            for n in range(many):
+                self.assertAlmostEqual(found[n], wanted[n], delta=1e-5)
+            at += many * struct.calcsize(code)
+        trials = struct.unpack_from("<648f", image, at)
+        self.assertEqual(list(trials), list(old.outlook.house.trials))
 
     def test_sums_that_no_house_can_have(self):
         """They would divide by zero in a scan: d = oo + 0.02, and the pivots after it."""
@@ -289,12 +316,19 @@ class TestRefused(unittest.TestCase):
             ((0.98, 0.5, 0.5, 0, 1.0, 0.75, 0, 0.5821, 0), False),
             ((0.98, 0.5, 0.5, 0, 1.0, 0.75, 0, 0.5832, 0), True),
             ((0.98, 0.5, -0.5, 0, 1.0, 0.75, 0, 0.6, 0), False),  # (0.75 + 0.25)^2
+            ((1.98, 1.0, 1.0, 0, 1.5, 0.5, 0, 0.51, 0), True),  # 1 / 2 comes off each
         ):
-            self.assertEqual(learned.can_be_fitted(sums), sound)
+            self.assertTrue(learned.can_be_fitted(sums) is sound)
         for n in (0, 1, 34, 35):
             old = taught()
             set_sums(old.outlook.house, n, (1.0, 1.43, 0.0, 0.0, 2.0, 0.0, 0.0, 1.0, 0.0, 1.0))
             self.assertTrue(self.refused(learned.pack(old)))
+
+
+def next_single(value, step):
+    """The single-precision number next to a value, away from 0 (step 1) or towards it (-1)."""
+    number = struct.unpack("<i", struct.pack("<f", value))[0]
+    return struct.unpack("<f", struct.pack("<i", number + step))[0]
 
 
 def is_double():
@@ -344,6 +378,10 @@ class TestGap(unittest.TestCase):
             self.assertEqual(learned.gap_s(image, utc_s), -1)
         self.assertEqual(learned.gap_s(learned.pack(taught()), UTC_S), -1)
         self.assertEqual((learned.gap_s(image[:12], UTC_S), learned.gap_s(image[:11], UTC_S)), (0, -1))
+        self.assertEqual(learned.gap_s(learned.pack(taught(), 1), 5), 4)
+        new = Controller(settings())
+        self.assertTrue(learned.unpack(new, image, 0))
+        self.assertTrue(new.judge.history.doubted)  # unless it is told
 
 
 class TestTimes(unittest.TestCase):
