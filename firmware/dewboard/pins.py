@@ -1,7 +1,8 @@
 """Which pin is which, and the only place (with main.py) that touches `machine`; and only in open_pins().
 
-The board: an RP2040-class Wi-Fi board with 264 kB of RAM.  None of its pins is a strapping pin; at reset all are inputs
-with a weak pull-down.  Circuit, levels and terminals of each net: `dewboard.pin_table`, which stays off the board.
+The board: an RP2350-class Wi-Fi board with 520 kB of RAM; one of the RP2040 class with 264 kB has the same pins, but
+room for the program only where it runs from flash (a ROMFS partition).  None of its pins is a strapping pin; at reset
+all are inputs with a weak pull-down.  Circuit, levels and terminals of each net: `dewboard.pin_table`, which stays off the board.
 
 The lease of the relay needs a timer whose callback runs in the interrupt itself: MicroPython 1.26 or newer on this
 chip (`hard=True`, micropython/micropython pull request 17363, 2025).  An older one refuses the word at the first

@@ -1,0 +1,120 @@
+"""The board of tests/acceptance/soak.py: weeks of beats with page traffic and settings changes, on MicroPython.
+
+soak(days, folder) prints one line of figures an hour after the start, one at the end, and the worst moments between.
+What the simulated hardware and the caller need lies on the same heap; `own` tells what was there before the firmware.
+"""
+
+import gc
+import json
+
+gc.collect()
+BEGAN = gc.mem_alloc()
+
+from dewsim.virtual import VirtualBoard, install  # noqa: E402
+
+WORLD = VirtualBoard(start_ms=(1 << 30) - 5000)
+install(WORLD)
+gc.collect()
+SIMULATED = gc.mem_alloc() - BEGAN
+
+BEAT_US = 1000000
+HOUR_S = 3600
+DAY_S = 86400
+KEPT_BYTES = 1500  # of an answer: every head, and every JSON answer whole
+
+
+def weather(now_s):
+    """A winter's days: cold nights, a furnace that heats a third of the time and more when it is cold."""
+    third = now_s // 60 % 30
+    heating = third < 10 + now_s // DAY_S % 5
+    if heating != WORLD.heat_call:
+        WORLD.heat_call = WORLD.fan_running = WORLD.terminal_live = heating
+    of_day = now_s % DAY_S
+    swing = (of_day if of_day < DAY_S // 2 else DAY_S - of_day) / DAY_S
+    WORLD.outdoor_c = -12.0 + 12.0 * swing + now_s // DAY_S % 7
+    WORLD.indoor_c = 20.0 + 0.8 * swing
+    WORLD.rh_pct = 13.0 + 4.0 * swing + (3.0 if heating else 0.0)
+
+
+class Traffic:
+    """Somebody who looks at the page and changes a setting every hour."""
+
+    def __init__(self, app):
+        from page_client import Browser, Writer
+
+        from dewboard.guard import Guard
+        from dewboard.page import Page
+
+        self.app = app
+        self.answers = 0
+        self.refused = 0
+        self.most = 0
+        guard = Guard(lambda: ["127.0.0.1"])
+        Page(app, guard)
+        self.browser = Browser(app=app, guard=guard)
+        self.wish = 30.0
+        written = Writer.awrite
+        traffic = self
+
+        async def measured(writer, data):
+            gc.collect()
+            traffic.most = max(traffic.most, gc.mem_alloc())
+            await written(writer, data)
+            writer.data = writer.data[:KEPT_BYTES]  # a browser has memory of its own
+
+        Writer.awrite = measured
+        app.pressed_s = app.now_s
+        self.browser.set_password()
+
+    def hour(self):
+        """A page, its state, a login and a change."""
+        browser = self.browser
+        for path in ("/", "/state", "/page.js"):
+            self.count(browser.get(path).status())
+        self.wish = 30.0 if self.wish > 30.0 else 31.5
+        self.count(browser.log_in())
+        status, _ = browser.post("/settings", {"values": {"wish_pct": self.wish}})
+        self.count(status)
+
+    def count(self, status):
+        if status == 200:
+            self.answers += 1
+        else:
+            self.refused += 1
+
+
+def figures(name, app, traffic):
+    """One line, and what the interpreter tells of its blocks."""
+    import micropython
+
+    gc.collect()
+    print(name, gc.mem_alloc(), gc.mem_free(), traffic.most, traffic.answers, traffic.refused)
+    micropython.mem_info()
+
+
+def soak(days, folder):
+    """All of it."""
+    from dewboard import start
+    from dewboard.clock import Clock
+    from dewboard.pins import open_pins
+    from dewboard.store import Store, make_folder
+
+    start.keep_memory_tidy()
+    make_folder(folder)
+    Store(folder, "probes").save(json.dumps(WORLD.rom_codes()).encode())
+    app = start.build(open_pins(), Clock(WORLD), folder)
+    traffic = Traffic(app)
+    print("simulated", SIMULATED, BEGAN)
+    for now_s in range(1, int(days * DAY_S) + 1):
+        if now_s % 60 == 0:
+            weather(now_s)
+        began_us = WORLD.us
+        app.beat()
+        WORLD.advance_us(BEAT_US - (WORLD.us - began_us))
+        if now_s % HOUR_S == 1800:
+            traffic.hour()
+        if now_s == HOUR_S:
+            figures("hour", app, traffic)
+    figures("end", app, traffic)
+    print("counters", app.counters.items())
+    print("resets", len(WORLD.resets), "safe", repr(app.safe), "open_s", app.counters.valve_open_s)
