@@ -4,7 +4,7 @@ import argparse
 import signal
 import sys
 
-from dewsim import mqtt_options
+from dewsim import desk_options, mqtt_options
 from dewsim.cautions import epilogue
 from dewsim.errors import InputError, shown
 
@@ -35,6 +35,7 @@ def parser() -> argparse.ArgumentParser:
     _add_many_houses(replay)
     replay.set_defaults(run=_replay)
     mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
+    desk_options.add(lambda name, text: _command(commands, name, text))
     install = _command(commands, "install", "the program onto a board, over its serial port")
     _add_install(install)
     install.set_defaults(run=_install)
@@ -167,7 +168,7 @@ def main(argv: list[str] | None = None) -> int:
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):  # a name the terminal cannot show must not end the run
             stream.reconfigure(errors="backslashreplace")
-    arguments = parser().parse_args(argv)
+    arguments = parser().parse_args(desk_options.joined(sys.argv[1:] if argv is None else argv))
     signal.signal(signal.SIGTERM, _terminate)
     try:
         return arguments.run(arguments)

@@ -58,10 +58,10 @@ def render(replay) -> str:
         f'id="h-{name}">{title}</h2>\n{bodies[name]}\n</section>\n'
         for name, title in shown
     )
-    return page(replay.house.name, head(replay), links, sections, drawn)
+    return page(f"{replay.house.name}: a winter with the controller", head(replay), links, sections, drawn)
 
 
-def page(name: str, top: str, links: str, sections: str, drawn: list) -> str:
+def page(title: str, top: str, links: str, sections: str, drawn: list) -> str:
     """The frame: style, text, embedded data and script."""
     payload = {"styles": charts.STYLES, "figures": {f.name: charts.data(f) for f in drawn}}
     embedded = json.dumps(payload, separators=(",", ":")).replace("<", "\\u003c")
@@ -74,7 +74,7 @@ def page(name: str, top: str, links: str, sections: str, drawn: list) -> str:
 <meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; \
 script-src 'unsafe-inline'; img-src data:">
 <link rel="icon" href="data:,">
-<title>{escape(name)}: a winter with the controller</title>
+<title>{escape(title)}</title>
 <style>
 {vendored("uPlot.min.css")}
 {own("report.css")}

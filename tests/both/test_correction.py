@@ -2,8 +2,9 @@
 
 import unittest
 
-from dewcore import readings as r
 from rig import NAN, Rig, opened
+
+from dewcore import readings as r
 
 
 def believed(changes, reading):
