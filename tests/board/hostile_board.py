@@ -12,7 +12,7 @@ from dewboard.guard import Guard
 from dewboard.page import Page
 from dewcore.settings import TABLE, accepted, disagreement
 
-MOST_BEATS = 1800
+MOST_BEATS = 900
 
 
 class Tally:
@@ -33,7 +33,7 @@ def serve(port):
     app.image = bytes([1]) + (200000).to_bytes(4, "little") + PASSWORD_SALT + STORED
     guard = Guard(app.hosts)
     Page(app, guard)
-    late = array("i", [0] * MOST_BEATS)  # in one piece: a list that grows would look like lost memory
+    late = array("h", bytes(2 * MOST_BEATS))  # in one piece: a list that grows would look like lost memory
     count = [0]
 
     async def beats():
@@ -42,7 +42,7 @@ def serve(port):
             wait = time.ticks_diff(due, time.ticks_ms())
             if wait > 0:
                 await asyncio.sleep_ms(wait)
-            late[count[0]] = time.ticks_diff(time.ticks_ms(), due)
+            late[count[0]] = min(32767, time.ticks_diff(time.ticks_ms(), due))
             count[0] += 1
             app.beat()
             due = time.ticks_add(due, 1000)
