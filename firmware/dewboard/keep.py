@@ -5,6 +5,7 @@ to outlast the reset that may follow it.
 """
 
 import json
+import struct
 
 from dewboard.history import History
 from dewboard.store import FOUND_NAMES, Store, load_settings, make_folder, next_boot, save_settings
@@ -28,14 +29,17 @@ class Keep:
         "counters",
         "login",
         "quick_store",
+        "boots",
         "history",
         "boot",
         "quick",
         "problems",
         "probes",
         "wifi",
+        "broker",
         "settings_changed",
         "login_image",
+        "raised",
         "calm_due",
         "latched",
         "learned_s",
@@ -54,14 +58,17 @@ class Keep:
         self.problems: "list[str]" = []
         load_settings(self.settings, settings)
         self._note(self.settings)
-        self.boot: int = next_boot(Store(folder, "boots"))
+        self.boots = Store(folder, "boots")
+        self.boot: int = next_boot(self.boots)
         self.quick: int = self._one_more_boot()
         self.history = History(folder, self.boot)
         self.boot = self.history.boot
         self.probes: dict = self._object(Store(folder, "probes"))  # {role: code} as `dewboard.thermometers` takes it
         self.wifi: dict = self._object(Store(folder, "wifi"))  # as `dewboard.wifi` takes it
+        self.broker: dict = self._object(Store(folder, "broker"))  # as `dewboard.link` takes it
         self.settings_changed: bool = False
         self.login_image: "bytes | None" = None
+        self.raised: int = 0  # a boot number to be stored
         self.calm_due: bool = self.quick > 0
         self.latched: int = 0  # as last stored
         self.learned_s: int = 0
@@ -125,6 +132,9 @@ class Keep:
         elif self.login_image is not None:
             if self._write(app, self.login.save(self.login_image)):
                 self.login_image = None
+        elif self.raised:
+            if self._write(app, self.boots.save(struct.pack("<I", self.raised))):
+                self.raised = 0
         elif self.calm_due and now_s >= CALM_S:
             self.calm_due = not self._write(app, self.quick_store.save(b"\x00"))
         elif self.history.due(now_s):
@@ -149,7 +159,7 @@ class Keep:
 
     def why(self) -> str:
         """The last refusal of any store."""
-        for store in (self.learned, self.counters, self.settings, self.login, self.quick_store):
+        for store in (self.learned, self.counters, self.settings, self.login, self.boots, self.quick_store):
             if store.refused:
                 return store.refused
         return ""
@@ -161,6 +171,10 @@ class Keep:
             self.settings_changed = not save_settings(self.settings, app.settings)
         while self.history.flush():
             pass
+
+    def raise_boot(self, boot: int) -> None:
+        """Records go on under this boot number: lower ones were in use before the flash was erased."""
+        self.boot = self.history.boot = self.raised = boot
 
     def calm(self) -> None:
         """A person vouches for the board: the row of quick boots ends."""

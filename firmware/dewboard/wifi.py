@@ -14,10 +14,11 @@ LOOK_S = 5
 class Wifi:
     """config: {"name": ..., "key": ..., "host": ...} as `dewmargin install` stored it; {} for none.
 
-    address: the own one while joined, else ""; host: what the page may be called by, with .local behind it.
+    address: the own one while joined, else ""; name_server: the network's; host: what the page may be called by, with
+    .local behind it.
     """
 
-    __slots__ = ("app", "name", "key", "host", "address", "wait_s")
+    __slots__ = ("app", "name", "key", "host", "address", "name_server", "wait_s")
 
     def __init__(self, app: object, config: dict) -> None:
         self.app = app
@@ -25,6 +26,7 @@ class Wifi:
         self.key: str = config.get("key", "")
         self.host: str = config.get("host", "dewmargin")
         self.address: str = ""
+        self.name_server: str = ""
         self.wait_s: int = FIRST_WAIT_S
 
     def names(self) -> list:
@@ -57,7 +59,7 @@ class Wifi:
         station.connect(self.name, self.key)
         for _ in range(JOIN_S):
             if station.isconnected():
-                self.address = station.ifconfig()[0]
+                self.address, _, _, self.name_server = station.ifconfig()
                 self.app.events.add("wireless network joined as " + self.address)
                 return True
             await asyncio.sleep(1)
