@@ -7,6 +7,7 @@ import time
 FOLDER = "kept"
 WINDOW_MS = 3000
 WATCHDOG_MS = 7000
+COLLECT_BYTES = 16384  # of garbage, between two collections
 PAUSE_S = 10  # before another try, where not even the pins could be opened
 
 
@@ -16,6 +17,14 @@ def wants_in() -> bool:
     poll = select.poll()
     poll.register(sys.stdin, select.POLLIN)
     return bool(poll.poll(WINDOW_MS))
+
+
+def keep_memory_tidy() -> None:
+    """Collect every few beats, not only when the heap is full: what lives on is then not scattered all over it."""
+    import gc
+
+    gc.collect()
+    gc.threshold(COLLECT_BYTES)
 
 
 def build(pins: object, clock: object, folder: str) -> object:
@@ -49,7 +58,28 @@ def others(app: object) -> list:
     wifi = Wifi(app, app.keep.wifi)
     guard = Guard(wifi.names)
     Page(app, guard)
-    return [("wifi", wifi.stay_joined), ("page", lambda: guard.start_server(port=80))]
+    found = [("wifi", wifi.stay_joined), ("page", lambda: guard.start_server(port=80))]
+    if app.keep.broker:
+        found += broker(app, wifi)
+    return found
+
+
+def broker(app: object, net: object) -> list:
+    """The link to a broker, where one is given and nothing is wrong with what is given; else none, and why."""
+    import dewboard
+    from dewboard.broker_config import full, problem_of
+
+    problem = problem_of(app.keep.broker)
+    config = full(app.keep.broker)
+    for name in ("broker_config", "dns"):  # not needed again, or loaded again where it is: their memory is needed
+        del sys.modules["dewboard." + name]
+        delattr(dewboard, name)
+    if problem:
+        app.events.add("broker: " + problem)
+        return []
+    from dewboard.link import Link
+
+    return [("broker", Link(app, config, net).stay_connected)]
 
 
 def main(relay_pin: object, reset: object) -> None:
@@ -59,7 +89,7 @@ def main(relay_pin: object, reset: object) -> None:
     """
     if wants_in():
         return
-    pins = None
+    pins = app = None
     try:
         import asyncio
 
@@ -67,6 +97,7 @@ def main(relay_pin: object, reset: object) -> None:
         from dewboard.pins import open_pins
         from dewboard.tasks import run
 
+        keep_memory_tidy()
         pins = open_pins()
         app = build(pins, Clock(time), FOLDER)
         asyncio.run(run(app, others(app)))
@@ -76,4 +107,14 @@ def main(relay_pin: object, reset: object) -> None:
         relay_pin.value(0)
         if pins is None:
             time.sleep(PAUSE_S)
+        if app is not None:
+            finish(app)
         reset()
+
+
+def finish(app: object) -> None:
+    """What was learned since the last write, as far as it still can; the reset follows."""
+    try:
+        app.keep.finish(app)
+    except Exception as problem:  # noqa: BLE001 - the reset must come, whatever is lost
+        print("dewmargin: not stored:", repr(problem))
