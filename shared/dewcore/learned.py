@@ -108,9 +108,10 @@ def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
             struct.pack_into("<" + code, image, at, max(low, min(getattr(part, name), high)))
             at += struct.calcsize(code)
     for values, first, count, code, low, high in arrays(controller, _ages(controller)):
-        width = struct.calcsize(code)
+        form = "<" + code
+        width = struct.calcsize(form)
         for n in range(first, first + count):
-            struct.pack_into("<" + code, image, at, max(low, min(values[n], high)))
+            struct.pack_into(form, image, at, max(low, min(values[n], high)))
             at += width
     return image
 
