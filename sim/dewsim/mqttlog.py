@@ -104,7 +104,8 @@ class Logger:
         except (OSError, ValueError) as error:
             self.refused = str(error) or type(error).__name__
         if self.is_connected:
-            self._tell(f"connected to {host}")
+            if not self.is_failing:
+                self._tell(f"connected to {host}")
             self.failures = 0
             self.was_connected = True
             return True

@@ -18,6 +18,7 @@ REASON_NAMES = [name for name, _ in words.REFUSALS]
 PACKED = tuple(row for row in FIELDS if row[2])
 PACKED_AT = {row[4]: n for n, row in enumerate(PACKED)}
 INT_RANGE = {"h": (-32767, 32767), "H": (0, 65534), "B": (0, 254)}  # without the sentinels of `none`
+PLAIN = frozenset(("n", "u", "v", "ut"))  # labels of an entry that needs nothing but its name resolved
 HEAD = ("done/boot", "done/seq", "after/boot", "after/seq")
 
 
@@ -58,12 +59,10 @@ def read(payload: bytes, device: str) -> Batch:
         raise ValueError("nested too deeply to be SenML") from None
     if not isinstance(pack, list) or not pack:
         raise ValueError("no JSON array with something in it")
-    base: dict = {}
     head: dict = {}
     records: list = []
     entries = head
-    for item in pack:
-        name, value, time_s = _resolved(item, base, base_name(device))
+    for name, value, time_s in _resolved(pack, base_name(device)):
         if name == "boot":
             entries = {}
             records.append((time_s, entries))
@@ -81,30 +80,57 @@ def _no_number(text: str) -> None:
     raise ValueError(f"{text} is no number in JSON")
 
 
-def _resolved(item: object, base: dict, prefix: str) -> tuple:
-    """(name without prefix, value, time [s] or None) of one entry; `base` carries bn, bt and bv along."""
-    if not isinstance(item, dict):
-        raise ValueError("an entry that is no JSON object")
-    for label in item:
-        if label in ("bn", "bt", "bv"):
-            base[label] = item[label]
-        elif label.endswith("_"):
-            raise ValueError(f"label {label[:40]!r}, which has to be understood and is not")
-    if _whole(item.get("bver", VERSION), "bver") > VERSION:
-        raise ValueError(f"bver above {VERSION}")
-    name = _text(base.get("bn", "")) + _text(item.get("n", ""))
-    if not name.startswith(prefix):
-        raise ValueError(f"the name {name[:60]!r}, allowed are names that begin with {prefix}")
-    values = [item[label] for label in ("v", "vs", "vb", "vd") if label in item]
-    if len(values) != 1:
-        raise ValueError(f"{len(values)} values in the entry {name[-40:]!r}, allowed is one")
-    value = values[0]
-    if "v" in item and "bv" in base:
-        value = _number(value, name) + _number(base["bv"], "bv")
-    time_s = None
-    if "bt" in base or "t" in item:
-        time_s = _number(base.get("bt", 0), "bt") + _number(item.get("t", 0), "t")
-    return name[len(prefix) :], value, time_s
+def _resolved(pack: list, prefix: str):
+    """(name without prefix, value, time [s] or None) of each entry."""
+    base = _Base()
+    at = len(prefix)
+    for item in pack:
+        if not isinstance(item, dict):
+            raise ValueError("an entry that is no JSON object")
+        is_plain = item.keys() <= PLAIN
+        if not is_plain:
+            base.take(item)
+        name = base.name + _text(item.get("n", ""))
+        if not name.startswith(prefix):
+            raise ValueError(f"the name {name[:60]!r}, allowed are names that begin with {prefix}")
+        value = item.get("v") if is_plain else base.value(item, name)
+        if type(value) not in (int, float) and not (isinstance(value, str) and "vs" in item):
+            raise ValueError(f"{name[-40:]} has no usable value")
+        yield name[at:], value, base.time_s if is_plain else base.time_of(item)
+
+
+class _Base:
+    """What an entry leaves for those after it (RFC 8428 section 4.1), and entries that have more than a plain value."""
+
+    __slots__ = ("name", "plus", "time_s")
+
+    def __init__(self) -> None:
+        self.name = ""
+        self.plus: float = 0
+        self.time_s: float | None = None
+
+    def take(self, item: dict) -> None:
+        """Base fields, and what must not be there."""
+        for label in item:
+            if label.endswith("_"):
+                raise ValueError(f"label {label[:40]!r}, which has to be understood and is not")
+        if _whole(item.get("bver", VERSION), "bver") > VERSION:
+            raise ValueError(f"bver above {VERSION}")
+        self.name = _text(item.get("bn", self.name))
+        self.plus = _number(item.get("bv", self.plus), "bv")
+        if "bt" in item:
+            self.time_s = _number(item["bt"], "bt")
+
+    def value(self, item: dict, name: str) -> object:
+        """The one value."""
+        values = [item[label] for label in ("v", "vs", "vb", "vd") if label in item]
+        if len(values) != 1:
+            raise ValueError(f"{len(values)} values in the entry {name[-40:]!r}, allowed is one")
+        return _number(values[0], name) + self.plus if "v" in item else values[0]
+
+    def time_of(self, item: dict) -> float | None:
+        """The entry's own time."""
+        return (self.time_s or 0) + _number(item["t"], "t") if "t" in item else self.time_s
 
 
 def _text(value: object) -> str:

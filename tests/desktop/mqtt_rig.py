@@ -12,6 +12,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import paho.mqtt.client as paho
+from pwdlib import PasswordHash
+from pwdlib.hashers.argon2 import Argon2Hasher
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "sim" / "dewsim" / "data"
@@ -114,9 +116,8 @@ class Embedded(Process):
         command = dewmargin("broker", "--listen", f"127.0.0.1:{self.port}")
         if careful:
             path = folder / "users"
-            for name, password in PASSWORDS.items():
-                add = dewmargin("broker", "--passwords", path, "--add-user", name)
-                subprocess.run(add, input=password + "\n", text=True, check=True, env=PATH, capture_output=True)
+            hashed = PasswordHash((Argon2Hasher(),)).hash
+            path.write_text("".join(f"{name}:{hashed(password)}\n" for name, password in PASSWORDS.items()))
             command += ["--passwords", str(path)]
         super().__init__(command)
 
@@ -136,9 +137,11 @@ def running(process: Process):
             process.end()
 
 
-def client(port: int, user: str = "", name: str = "", **options) -> paho.Client:
-    """A connected paho client with its thread running."""
-    made = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=name, clean_session=not name, **options)
+def client(port: int, user: str = "", name: str = "", in_flight: int = 20, on_message=None) -> paho.Client:
+    """A connected paho client with its thread running; with a name its session is kept."""
+    made = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=name, clean_session=not name)
+    made.max_inflight_messages_set(in_flight)
+    made.on_message = on_message
     if user:
         made.username_pw_set(user, PASSWORDS[user])
     made.reconnect_delay_set(1, 1)
