@@ -1,9 +1,9 @@
 """`dewmargin calibrate`: a humidity sensor at two salts, a thermometer in ice; what to write into the settings.
 
 Correction: the straight line through two points, RH = rh_offset_pct + rh_gain * reading.  What is left uncertain
-becomes rh_tolerance_pct, and so part of the margin: the line's own uncertainty at the worst humidity of use, the sensor's
-bend and hysteresis, and its drift until the next check, as the root of the sum of squares (JCGM 100:2008, eq. 10, bounds
-taken as the margin takes them).
+becomes rh_tolerance_pct, and so part of the margin: the line's own uncertainty at the worst humidity of use, the
+sensor's bend and hysteresis, and its drift until the next check, as the root of the sum of squares (JCGM 100:2008,
+eq. 10, bounds taken as the margin takes them).
 """
 
 import sys
@@ -87,7 +87,7 @@ def line_of(points: list) -> Line:
         raise InputError(
             f"--point: {low.salt} and {high.salt} lie {high.true_pct - low.true_pct:.1f} % RH apart, allowed is at "
             "least "
-            f"{APART_PCT:g}; use {' and '.join(salts.RECOMMENDED)}"
+            f"{APART_PCT:g}; use a pair such as {' and '.join(salts.RECOMMENDED)}"
         )
     for point in (low, high):
         if not abs(point.reading_pct - point.true_pct) <= WORST_PCT:
@@ -101,8 +101,8 @@ def line_of(points: list) -> Line:
         _, unit, _, lowest, highest = row_of(name)
         if not lowest <= value <= highest:
             raise InputError(
-                f"calibrate: {name} would be {value:g}, allowed is {lowest:g} to {highest:g}; measure again, or "
-                "replace the sensor"
+                f"calibrate: {name} would be {value:g}, allowed is {lowest:g} to {highest:g}; correct the "
+                "readings, or replace the sensor"
             )
     return line
 
@@ -301,8 +301,8 @@ def _ice(sheet: Sheet, name: str, reading_c: float, values: dict) -> None:
     highest = row_of(setting)[4]
     if needed > highest:
         raise InputError(
-            f"--ice {name}: it reads {reading_c:g} °C off, a tolerance of at most {highest:g} K can hold; replace "
-            "the sensor"
+            f"--ice {name}: it reads {reading_c:g} °C off, a tolerance of at most {highest:g} K can hold; "
+            "correct the reading, or replace the sensor"
         )
     values[setting] = needed
     sheet.quantity(

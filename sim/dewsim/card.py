@@ -77,7 +77,7 @@ def render(house, settings, us: bool) -> str:
         raise InputError(
             "card: design_outdoor_c is above season_max_c, so there is no cold to make a card for; correct it"
         )
-    columns = two(settings_part(settings) + sensors() + yearly(), off() + measured())
+    columns = two(settings_part(settings) + sensors(), off() + measured()) + yearly()
     parts = (alarm(), strip(steps, indoor_c, us), dial(steps, us), columns, foot())
     return f"""<!DOCTYPE html>
 <html lang="en">
@@ -93,8 +93,8 @@ def render(house, settings, us: bool) -> str:
 </head>
 <body>
 <h1>{escape(house.name)}: humidifier</h1>
-<p class="made">Keep at the unit. Made on <span class="blank">&emsp;&emsp;&emsp;&emsp;&emsp;</span> for the settings below;
-make a new one when they change.</p>
+<p class="made">Keep at the unit. Made on <span class="blank">&emsp;&emsp;&emsp;&emsp;&emsp;</span> for the settings
+below; make a new one when they change.</p>
 {"".join(parts)}
 </body>
 </html>
@@ -204,7 +204,8 @@ def settings_part(settings) -> str:
     for name, unit, default, _, _ in TABLE:
         value = getattr(settings, name)
         if name in ALWAYS or value != default and unit != SWITCH:
-            shown = f"{value:.4g}".replace("-", MINUS) + ("" if unit == "1" else SPACE + unit)
+            digits = str(value) if isinstance(value, int) else f"{value:.4g}"
+            shown = digits.replace("-", MINUS) + ("" if unit == "1" else SPACE + unit)
             cells.append(f"<td>{name}</td><td>{shown}</td>")
     rows = ["<tr>" + "".join(cells[n : n + 2]) + "</tr>\n" for n in range(0, len(cells), 2)]
     fitted = [name[4:] for name, unit, _, _, _ in TABLE if name.startswith("has_") and getattr(settings, name)]
@@ -234,12 +235,17 @@ def measured() -> str:
 
 def yearly() -> str:
     """Fields for what is done each year."""
-    return f'<section id="yearly"><h2>Each year, with the date</h2>{_fields(YEARLY, ("20", "20", "20"))}</section>\n'
+    head = "".join(f"<th>{name}</th>" for name in YEARLY)
+    blank = ("<tr><td>20</td>" + '<td class="blank"></td>' * len(YEARLY) + "</tr>\n") * 2
+    return (
+        f'<section id="yearly"><h2>Each year, with the date</h2><table><thead><tr><th></th>{head}</tr></thead>'
+        f"<tbody>{blank}</tbody></table></section>\n"
+    )
 
 
 def foot() -> str:
     """What no figure on the page says."""
-    return """<p class="foot">The modelled coldest spot, within stated tolerances: look at windows, walls and attic yourself.
-Good glass does not protect walls and attic: seal leaks of indoor air. Water: cold feed, metal tubing, air gap at the
-drain, unit level. The furnace maker's diagram, local code and licensed practice come first.</p>
+    return """<p class="foot">The modelled coldest spot, within stated tolerances: look at windows, walls and attic
+yourself. Good glass does not protect walls and attic: seal leaks of indoor air. Water: cold feed, metal tubing, air gap
+at the drain, unit level. The furnace maker's diagram, local code and licensed practice come first.</p>
 """

@@ -301,13 +301,13 @@ def transformer(asked: Asked, sheet: Sheet, found: Found, branch_a: float) -> No
     )
     if total > g["transformer"]:
         found.problems.append(
-            f"The transformer is overloaded: {total:.0f} VA on {g['transformer']:g}. Fit a larger listed one, or "
+            f"The transformer is overloaded: {total:.1f} VA on {g['transformer']:g}. Fit a larger listed one, or "
             "give the valve a "
             "supply of its own; never parallel two."
         )
     elif SPARE * total > g["transformer"]:
         found.problems.append(
-            f"The transformer has less than a fifth to spare: {total:.0f} VA on {g['transformer']:g}. Fit the next "
+            f"The transformer has less than a fifth to spare: {total:.1f} VA on {g['transformer']:g}. Fit the next "
             "larger listed one."
         )
     if not asked.on_it:

@@ -147,11 +147,16 @@ def _short(value: float) -> str:
 
 def _meant(number: float, unit: str, allowed: Range) -> str:
     """What to do: which unit may have been meant, where none or a wrong one was given."""
-    given = _unit_named(unit, FACTORS[allowed.kind])
-    for name in FACTORS[allowed.kind]:
-        if name != given and name and allowed.lo <= to_si(number, name, allowed.kind) <= allowed.hi:
-            return f"if it is {name}, write {number:g}{name}, or correct it"
-    return "correct it"
+    known = FACTORS[allowed.kind]
+    given = _unit_named(unit, known)
+    names = [
+        name
+        for name in known
+        if name and name != given and allowed.lo <= to_si(number, name, allowed.kind) <= allowed.hi
+    ]
+    if not names:
+        return "correct it"
+    return f"if it is {' or '.join(names)}, write {number:g}{names[-1]}, or correct it"
 
 
 def both(value: float, kind: str, places: int = 2) -> tuple:

@@ -164,7 +164,7 @@ class Asked:
         """The one of these options that was given."""
         found = [name for name in names if getattr(arguments, name.replace("-", "_")) is not None]
         if len(found) > 1:
-            raise InputError(f"--{found[1]}: not beside --{found[0]}, both say the same thing; leave one out")
+            raise InputError(f"--{found[1]}: not beside --{found[0]}, both say the same; leave it or the other out")
         return found[0] if found else None
 
     def _building(self, arguments) -> None:

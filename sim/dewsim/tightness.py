@@ -10,8 +10,8 @@ Fundamentals, Ventilation and Infiltration; ASTM E779, from memory).  n = 0.65: 
 Year built: W. R. Chan, J. Joh and M. H. Sherman, "Analysis of air leakage measurements of US houses", Energy and
 Buildings 66 (2013) 616-625, Table 1, eq. 4: ln(NL) by year, floor area and height, in the climate of coefficient 0
 (humid, cold: zones A 6 to 7), a house neither rated for efficiency nor of low income.  Single houses scatter about it
-by a factor of 1.56 (geometric standard deviation, section 4).  NL = 1000 (AL / area) (H / 2.5 m)**0.3 (ASHRAE Standard 119,
-from memory); height 3, 5.5 or 8 m for 1, 2 or 3 storeys (section 5).
+by a factor of 1.56 (geometric standard deviation, section 4).  NL = 1000 (AL / area) (H / 2.5 m)**0.3 (ASHRAE Standard
+119, from memory); height 3, 5.5 or 8 m for 1, 2 or 3 storeys (section 5).
 """
 
 from math import exp, sqrt

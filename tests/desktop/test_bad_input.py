@@ -13,6 +13,7 @@ import zlib
 from pathlib import Path
 
 import malformed
+import malformed_desk
 import pytest
 
 from dewsim import files, replay, weather
@@ -131,6 +132,11 @@ def test_command_lines(work, capsys, prepare, arguments, words):
     refused(work, capsys, arguments, words)
 
 
+@pytest.mark.parametrize("arguments, words", named(malformed_desk.DESK))
+def test_calculators(work, capsys, arguments, words):
+    refused(work, capsys, arguments, words)
+
+
 @pytest.mark.parametrize("arguments, words", named(malformed.USAGE))
 def test_wrong_usage(work, capsys, arguments, words):
     before = tree(work.parent)
@@ -145,7 +151,7 @@ def test_wrong_usage(work, capsys, arguments, words):
 
 
 def test_there_are_many_cases_and_no_name_twice():
-    for cases in (malformed.HOUSES, malformed.WEATHERS, malformed.LINES, malformed.USAGE):
+    for cases in (malformed.HOUSES, malformed.WEATHERS, malformed.LINES, malformed.USAGE, malformed_desk.DESK):
         names = [case[0] for case in cases]
         assert len(set(names)) == len(names)
     assert len(malformed.HOUSES) + len(malformed.WEATHERS) + len(malformed.LINES) + len(malformed.USAGE) >= 120
