@@ -20,6 +20,8 @@ PRESSURE_PA = 101325.0  # a log holds none
 
 def run(path: str, form: str, device: str | None, out: str | None) -> int:
     """Write to a file, whole or not at all, or to stdout."""
+    if out is not None and os.path.lexists(out):
+        raise InputError(f"--out {shown_path(out)}: exists already; name a new file")
     base = LogBase(path, must_exist=True)
     try:
         name = base.one_device(device)

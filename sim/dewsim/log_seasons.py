@@ -20,7 +20,7 @@ FIRST_MONTH = 7
 MOST_MINUTES = 366 * DAY_MIN
 COLUMNS = ("outdoor_c", "indoor_c", "rh_pct", "glass_c", "ceiling_pct", "target_pct", "fan", "valve")
 EMPTY = array("f", [nan])
-LEAST_WINDOW_MIN = 360  # of the last day, recorded: else its mean is not known
+WINDOW_MIN = 720  # half of so many minutes of the last day have to be recorded: else its mean is not known
 
 
 class Season:
@@ -112,7 +112,7 @@ def heating_mask(outdoor_c) -> bytearray:
         if k >= DAY_MIN and isfinite(outdoor_c[k - DAY_MIN]):
             total -= outdoor_c[k - DAY_MIN]
             count -= 1
-        mask[k] = count >= min(k + 1, LEAST_WINDOW_MIN) and count > 0 and total < SEASON_BELOW_C * count
+        mask[k] = 2 * count >= min(k + 1, WINDOW_MIN) and total < SEASON_BELOW_C * count
     return mask
 
 

@@ -7,7 +7,7 @@ from dewcore import words
 from dewcore.record import FIELDS, REASON_OPEN
 
 LARGEST_BYTES = 65536  # of a message; boards send less than a tenth of it
-MOST_RECORDS = 240
+MOST_RECORDS = 120
 MOST_ENTRIES = 20  # of one record
 ABSOLUTE_FROM_S = 1 << 28  # RFC 8428 section 4.5.3: from here on seconds since 1970, below it relative to now
 LATEST_S = 4102444800  # 2100-01-01
@@ -54,7 +54,7 @@ def read(payload: bytes, device: str) -> Batch:
     if len(payload) > LARGEST_BYTES:
         raise ValueError(f"{len(payload)} bytes, allowed are {LARGEST_BYTES}")
     try:
-        pack = json.loads(payload, parse_constant=_no_number)
+        pack = json.loads(payload.decode(), parse_constant=_no_number)
     except RecursionError:
         raise ValueError("nested too deeply to be SenML") from None
     if not isinstance(pack, list) or not pack:

@@ -219,7 +219,8 @@ def test_beyond_loopback_needs_passwords(capsys):
 
 
 def test_a_port_in_use_and_a_wrong_address(broker, capsys):
-    for listen, word in ((f"127.0.0.1:{broker.port}", "cannot be used"), ("1883", "write it so"), ("h:99999", "write it so")):
+    taken = f"127.0.0.1:{broker.port}"
+    for listen, word in ((taken, "cannot be used"), ("1883", "write it so"), ("h:99999", "write it so")):
         assert main(["broker", "--listen", listen]) == 2
         errors = capsys.readouterr().err
         assert word in errors and errors.count("\n") == 1, errors
