@@ -143,7 +143,7 @@ class Client:
         """Drop the connection at once, waiting for no peer; the broker publishes the will."""
         writer = self.writer
         self.writer = None
-        self.session = False
+        self._begin()
         if writer is not None:
             if IS_MICROPYTHON:
                 await writer.wait_closed()
