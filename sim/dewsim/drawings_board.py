@@ -131,8 +131,8 @@ def _probe(sheet: Sheet, fw: Firmware, net: str, y: float) -> None:
 
 def loops(fw: Firmware) -> str:
     """Dry contacts, buttons and the lamp."""
-    sheet = Sheet("10  Dry contacts, buttons, lamp", 20.4)
-    sheet.region(0, 0.9, WIDE, 18.6, "board")
+    sheet = Sheet("10  Dry contacts, buttons, lamp", 20.1)
+    sheet.region(0, 0.9, WIDE, 18.3, "board")
     rows = (
         ("overflow", "float switch: opens when wet"),
         ("off_switch", "S3 B: closed at controller"),
@@ -141,17 +141,17 @@ def loops(fw: Firmware) -> str:
         ("alarm_button", "clears alarms, held"),
     )
     for n, (net, text) in enumerate(rows):
-        _loop(sheet, fw, net, text, 2.9 + 3.0 * n)
-    sheet.pin(0.2, 17.3, "lamp", fw.pin("lamp"))
-    sheet.wire((2.6, 17.3), (5.0, 17.3))
-    sheet.part(elm.ResistorIEC, (5.0, 17.3), (7.4, 17.3))
-    sheet.words(5.5, 17.9, fw.ohms("LAMP_OHM"), size=SMALL)
-    sheet.part(elm.LED, (7.4, 17.3), (10.4, 17.3))
-    sheet.words(7.8, 18.1, f"{fw.rows['lamp']['terminal']} status lamp", size=SMALL)
-    sheet.ground(10.4, 17.3)
+        _loop(sheet, fw, net, text, 2.8 + 2.95 * n)
+    sheet.pin(0.2, 17.0, "lamp", fw.pin("lamp"))
+    sheet.wire((2.6, 17.0), (5.0, 17.0))
+    sheet.part(elm.ResistorIEC, (5.0, 17.0), (7.4, 17.0))
+    sheet.words(5.5, 17.6, fw.ohms("LAMP_OHM"), size=SMALL)
+    sheet.part(elm.LED, (7.4, 17.0), (10.4, 17.0))
+    sheet.words(7.8, 17.8, f"{fw.rows['lamp']['terminal']} status lamp", size=SMALL)
+    sheet.ground(10.4, 17.0)
     sheet.words(
         0.15,
-        19.1,
+        18.8,
         f"Dry contacts only, for low current ({fw.loop_ma()} mA). Broken wires read as the safe\n"
         "side. S3 B belongs to a switch whose other pole carries 24 VAC: see 3 and 4.",
         size=SMALL,
@@ -209,7 +209,7 @@ def _bus(sheet: Sheet, fw: Firmware) -> None:
         sheet.part(elm.ResistorIEC, (x, 3.2), (x, y))
         sheet.dot(x, y)
         sheet.dot(x, 3.2)
-    sheet.words(3.5, 2.75, f"{fw.ohms('I2C_PULL_OHM')}, at the sensor", size=SMALL)
+    sheet.words(3.2, 2.75, f"2 x {fw.ohms('I2C_PULL_OHM')}", size=SMALL)
     sheet.box(6.6, 1.7, 7.1, 8.3, "")
     for n, (address, chip, samples) in enumerate(fw.addresses()):
         sheet.wire((7.1, 2.6 + 2.3 * n), (7.6, 2.6 + 2.3 * n))
@@ -217,7 +217,8 @@ def _bus(sheet: Sheet, fw: Firmware) -> None:
     sheet.words(
         0.2,
         7.2,
-        row["isolation"].split("; ")[1] + "; one of the\nfirst two addresses, and the\nthird for the coldest room",
+        row["isolation"].split("; ")[1]
+        + ", pull-ups\nat the sensor; one of the first\ntwo, and the third for the\ncoldest room",
         size=SMALL,
     )
 

@@ -12,13 +12,13 @@ NETS = ("line_sense", "load_sense", "fan", "heat_call")
 
 def senses(fw: Firmware) -> str:
     """The four AC inputs, part for part."""
-    sheet = Sheet("6  AC senses: line, load, fan, heat", 21.6)
-    sheet.split(20.0)
+    sheet = Sheet("6  AC senses: line, load, fan, heat", 20.3)
+    sheet.split(18.8)
     for n, net in enumerate(NETS):
-        _sense(sheet, fw, net, 2.9 + 4.25 * n)
+        _sense(sheet, fw, net, 2.9 + 3.9 * n)
     sheet.words(
         0.15,
-        20.5,
+        19.3,
         f"Each off at {fw.amount('MUST_OFF_VAC')} VAC or less, on at {fw.amount('MUST_ON_VAC')} VAC or more, "
         f"unharmed at {fw.amount('SURVIVES_VAC')} VAC;\n"
         f"takes at most {fw.sense_ma()} mA. Each common is that of the terminal's own transformer.",
@@ -46,10 +46,10 @@ def _sense(sheet: Sheet, fw: Firmware, net: str, y: float) -> None:
     sheet.wire((0.4, y + 2.0), (4.4, y + 2.0))
     sheet.words(0.2, y + 2.5, terminal[:2] + " common", DOMAINS["24 VAC"][1])
     _optocoupler(sheet, y)
-    sheet.part(elm.ResistorIEC, (11.0, y - 1.3), (11.0, y))
-    sheet.words(11.4, y - 0.75, fw.ohms("PULL_UP_OHM"), size=SMALL)
-    sheet.words(9.2, y - 1.3, "3.3 V", size=SMALL)
-    sheet.wire((10.4, y - 1.3), (11.0, y - 1.3))
+    sheet.part(elm.ResistorIEC, (11.0, y - 1.05), (11.0, y))
+    sheet.words(11.4, y - 0.6, fw.ohms("PULL_UP_OHM"), size=SMALL)
+    sheet.words(9.2, y - 1.05, "3.3 V", size=SMALL)
+    sheet.wire((10.4, y - 1.05), (11.0, y - 1.05))
     sheet.dot(11.0, y)
     sheet.pin(11.4, y + 0.1, net, fw.pin(net))
     sheet.ground(10.6, y + 2.0)

@@ -10,11 +10,11 @@ MIDDLE = 6.8
 
 def supply(fw: Firmware) -> str:
     """All domains with everything that sits on the boundary between them."""
-    sheet = Sheet("4  Supply and isolation", 20.6)
+    sheet = Sheet("4  Supply and isolation", 20.3)
     sheet.region(0, 0.9, WIDE, 3.5, "line voltage")
     sheet.region(0, 3.5, MIDDLE, 16.2, "24 VAC", 1.4)
     sheet.region(MIDDLE, 3.5, WIDE, 16.2, "board", 1.4)
-    sheet.region(MIDDLE, 16.2, WIDE, 20.6, "outdoor line")
+    sheet.region(MIDDLE, 16.2, WIDE, 20.3, "outdoor line")
     sheet.boundary(0, 3.5, WIDE, 3.5)
     sheet.boundary(MIDDLE, 3.5, MIDDLE, 16.2)
     sheet.box(0.4, 1.9, 5.6, 4.3, "furnace's transformer\n(in the furnace: leave it)\nits common may be earthed")

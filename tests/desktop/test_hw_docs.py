@@ -318,6 +318,7 @@ def test_words_stay_on_the_sheet_and_off_one_another(drawn, name):
     root = ElementTree.fromstring(drawn[name])
     _, _, width, height = (float(part) for part in root.get("viewBox").split())
     assert width <= 500  # at a phone's 360 the smallest words are then 8 high
+    assert height <= 735  # points: a Letter page with 10 mm around, the shorter one of the usual two
     found = boxes(drawn[name])
     assert min(size for _, _, _, size, _, _ in found) >= 11
     for left, right, y, _, _, text in found:
@@ -603,3 +604,9 @@ def test_a_wrong_marker_is_one_line_and_nothing_is_written(tmp_path, capsys, tex
 def test_a_missing_folder_is_told(tmp_path, capsys):
     assert drawings.main([str(tmp_path / "none")]) == 2
     assert "no such folder" in capsys.readouterr().err
+
+
+@each_page
+def test_every_link_leads_to_a_file(page):
+    for target in re.findall(r"\]\(([^)]+)\)", page.read_text(encoding="utf-8")):
+        assert (DOCS / target).is_file(), target
