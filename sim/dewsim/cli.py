@@ -36,6 +36,9 @@ def parser() -> argparse.ArgumentParser:
     replay.set_defaults(run=_replay)
     mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
     desk_options.add(lambda name, text: _command(commands, name, text))
+    bench = _command(commands, "bench", "the board's program on a bench of simulated wires, to be driven and broken")
+    _add_bench(bench)
+    bench.set_defaults(run=_bench)
     install = _command(commands, "install", "the program onto a board, over its serial port")
     _add_install(install)
     install.set_defaults(run=_install)
@@ -92,6 +95,22 @@ def _add_many_houses(replay: argparse.ArgumentParser) -> None:
     )
     many.add_argument("--workers", metavar="N", type=_count, help="processes at work (default: one for each core)")
     many.add_argument("--dask", metavar="ADDRESS", help="work on a Dask cluster instead, such as tcp://HOST:8786")
+
+
+def _add_bench(bench: argparse.ArgumentParser) -> None:
+    bench.add_argument(
+        "house", metavar="HOUSE.toml", nargs="?", help="the house file whose settings count; 'default' for all defaults"
+    )
+    bench.add_argument(
+        "--script",
+        metavar="FILE",
+        required=True,
+        help="no page: run a bench script and write its result sheet; 'acceptance' is the one that is shipped; exit "
+        "status 1 where something failed",
+    )
+    bench.add_argument(
+        "--out", metavar="SHEET.html", help="with --script: the sheet to write (default: dewmargin-bench.html)"
+    )
 
 
 def _add_install(install: argparse.ArgumentParser) -> None:
@@ -217,6 +236,12 @@ def _replay(arguments: argparse.Namespace) -> int:
         arguments.forecast,
         arguments.board,
     )
+
+
+def _bench(arguments: argparse.Namespace) -> int:
+    from dewsim import bench
+
+    return bench.run(arguments)
 
 
 def _install(arguments: argparse.Namespace) -> int:

@@ -1,0 +1,74 @@
+"""`dewmargin bench`: the live page, or with --script a bench script and its result sheet."""
+
+import sys
+from datetime import datetime
+from importlib import resources
+from pathlib import Path
+
+from dewsim import bench_script, bench_sheet, housefile, pages, policies
+from dewsim.errors import InputError, shown, shown_path
+from dewsim.files import contents
+from dewsim.progress import Progress
+
+SHIPPED = "acceptance"
+OUT = "dewmargin-bench.html"
+EXIT_FAILED = 1
+
+
+def run(arguments) -> int:
+    """0 all passed, or the page was left; 1 something failed."""
+    named = arguments.house not in (None, "default")
+    house = housefile.load(arguments.house) if named else housefile.House()
+    settings = policies.settings_for(house, shown_path(arguments.house))
+    base = f"those of {house.name}" if named else "those of a house of all defaults"
+    return run_script(arguments.script, arguments.out or OUT, settings, base)
+
+
+def source(name: str) -> tuple:
+    """(name for people, bytes) of a script: a file, or the one that is shipped."""
+    if name == SHIPPED:
+        return "the shipped acceptance script", (resources.files("dewsim") / "data" / "acceptance.bench").read_bytes()
+    data = contents(name, bench_script.MOST_BYTES, "a bench script")
+    if len(data) > bench_script.MOST_BYTES:
+        raise InputError(f"{shown_path(name)}: found more than {bench_script.MOST_BYTES} bytes; split the script")
+    return Path(name).name, data
+
+
+def run_script(name: str, out: str, settings, base: str) -> int:
+    """Every trial, a line each on stdout; the sheet is written whatever came of them."""
+    from dewsim.bench_world import Bench
+
+    label, data = source(name)
+    place = shown_path(name)
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError(f"{place}: line {line}: found bytes that are not UTF-8; save it as UTF-8") from None
+    trials = bench_script.parse(text, place, settings)
+    pages.check(out)
+    bench = Bench(settings)
+    results = []
+    try:
+        with Progress.on_terminal("bench") as progress:
+            for n, trial in enumerate(trials):
+                progress.stage(shown(trial.title, 40), n / len(trials), (n + 1) / len(trials))
+                results.append(bench_script.run_trial(bench, trial, progress.beat))
+    finally:
+        bench.close()
+    pages.write(bench_sheet.render(results, label, data, settings, base, datetime.now().astimezone()), out)
+    return _tell(results, out)
+
+
+def _tell(results: list, out: str) -> int:
+    for result in results:
+        passed = sum(outcome.passed for outcome in result.outcomes)
+        word = "passed" if result.passed else "FAILED"
+        print(f"{word}  {shown(result.trial.title)} ({passed} of {len(result.outcomes)})")
+        for outcome in result.outcomes:
+            if not outcome.passed:
+                print(f"        line {outcome.line}: {outcome.expected}: {outcome.happened}")
+    failed = sum(not result.passed for result in results)
+    print(f"bench: {len(results)} trials, {failed} failed; sheet: {out}")
+    sys.stdout.flush()
+    return EXIT_FAILED if failed else 0

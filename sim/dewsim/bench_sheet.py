@@ -1,0 +1,121 @@
+"""The result sheet of a bench script: one page to print and sign, for the job file."""
+
+import hashlib
+from datetime import datetime
+from html import escape
+
+from dewcore.permit import PROOF_NAMES
+from dewcore.settings import TABLE
+from dewsim import cautions, install_files, report
+from dewsim.cli import VERSION
+
+SIGNED = ("Technician: name", "Signature", "Date", "Received by: name", "Signature", "Date")
+
+
+def release() -> tuple:
+    """(SHA-256 of the release's list, the list itself): every file that would go onto a board, as source."""
+    listed = install_files.listing({name: path.read_bytes() for name, path in install_files.sources().items()})
+    return hashlib.sha256(listed).hexdigest(), listed.decode()
+
+
+def render(results: list, script_name: str, script: bytes, settings, base: str, now: datetime) -> str:
+    """The whole page.  base: whose settings the boards were installed with; now: local, with its zone."""
+    outcomes = [outcome for result in results for outcome in result.outcomes]
+    failed = sum(not outcome.passed for outcome in outcomes)
+    verdict = (
+        f"All {len(outcomes)} expectations of {len(results)} trials passed."
+        if not failed
+        else f"{failed} of {len(outcomes)} expectations FAILED, in "
+        f"{sum(not result.passed for result in results)} of {len(results)} trials."
+    )
+    digest, listed = release()
+    trials = "".join(_trial(n, result) for n, result in enumerate(results, 1))
+    facts = _facts(results, script_name, script, settings, base, now, digest)
+    return _page(f'<p class="verdict">{verdict}</p>\n{facts}{trials}', listed)
+
+
+def _page(body: str, listed: str) -> str:
+    """The frame, and what every sheet ends with."""
+    return f"""<!DOCTYPE html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<meta name="color-scheme" content="light">
+<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
+<link rel="icon" href="data:,">
+<title>Bench test sheet</title>
+<style>
+{report.own("bench_sheet.css")}</style>
+</head>
+<body>
+<h1>Humidifier control: bench test sheet</h1>
+{body}
+<h2>Signed</h2>
+{_signatures()}
+<h2>What this sheet is not</h2>
+<p>The board's own program ran on a virtual board, in simulation: no real relay, wire or valve took part. After wiring,
+the same is tried at the unit: fan, leak wire, selector, water at the drain.</p>
+<ul>
+{cautions.html_items()}
+</ul>
+<h2>Files of the release, SHA-256</h2>
+<pre class="hashes">{escape(listed)}</pre>
+</body>
+</html>
+"""
+
+
+def _facts(results: list, script_name: str, script: bytes, settings, base: str, now: datetime, digest: str) -> str:
+    best = max((result.proof for result in results), default=0)
+    changed = [
+        f"{name} {getattr(settings, name):g}" for name, _, default, _, _ in TABLE if getattr(settings, name) != default
+    ]
+    rows = (
+        ("Tried on", "the virtual board: the board's own program, simulated wires and chips"),
+        ("Date", f"{now:%Y-%m-%d %H:%M} {now:%Z}"),
+        ("Version", VERSION),
+        ("Release", f"SHA-256 of its list of files, which ends this sheet: {digest}"),
+        ("Script", f"{script_name}, SHA-256 {hashlib.sha256(script).hexdigest()}"),
+        ("Settings", f"{base}: " + (", ".join(changed) if changed else "nothing but the controller's defaults")),
+        ("Fan proof", f"installed as {PROOF_NAMES[settings.fan_grade]}; best seen in the trials: {PROOF_NAMES[best]}"),
+        ("Unit, job, place", ""),
+    )
+    body = "".join(f'<tr><th scope="row">{name}</th><td>{escape(text)}</td></tr>\n' for name, text in rows)
+    return f'<table class="facts"><tbody>{body}</tbody></table>'
+
+
+def _trial(number: int, result) -> str:
+    rows = "".join(_row(number, n, outcome) for n, outcome in enumerate(result.outcomes, 1))
+    title = f"{number}. {escape(result.trial.title)}: {'passed' if result.passed else 'FAILED'}"
+    settings = "".join(f" {name} {value:g};" for name, value in result.trial.settings.items()).strip(" ;")
+    installed = f"<p>Installed with {escape(settings)}.</p>\n" if settings else ""
+    return f"""<h2>{title}</h2>
+{installed}<table><thead><tr><th class="n">No</th><th class="at">At</th><th>Tried</th><th>Expected</th>
+<th>Happened</th><th class="r">Result</th></tr></thead><tbody>
+{rows}</tbody></table>
+"""
+
+
+def _row(trial: int, n: int, outcome) -> str:
+    kind = "" if outcome.passed else ' class="failed"'
+    return (
+        f'<tr{kind}><td class="n">{trial}.{n}</td><td class="at">{span(outcome.at_s)}</td>'
+        f"<td>{escape(outcome.tried)}</td><td>{escape(outcome.expected)}</td>"
+        f'<td class="happened">{escape(outcome.happened)}</td>'
+        f'<td class="r">{"passed" if outcome.passed else "FAILED"}</td></tr>\n'
+    )
+
+
+def span(seconds: int) -> str:
+    """Hours, minutes and seconds since the trial began."""
+    return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
+
+
+def _signatures() -> str:
+    cells = ['<td>&nbsp;</td>' for _ in SIGNED]
+    rows = []
+    for n in (0, 3):
+        heads = "".join(f"<th>{name}</th>" for name in SIGNED[n : n + 3])
+        rows.append(f"<tr>{''.join(cells[n : n + 3])}</tr><tr>{heads}</tr>")
+    return f'<table class="sign"><tbody>{"".join(rows)}</tbody></table>'
