@@ -466,7 +466,7 @@ class TestWeek(unittest.TestCase):
         self.assertAlmostEqual(history.week_pa, vapour_pa(-15.0, 80.0), delta=0.01)
         for _ in range(5):
             history.note(-15.0, 3600, 80.0)
-            self.assertAlmostEqual(history.week_c, -15.0, delta=0.01)
+            self.assertAlmostEqual(history.week_c, -15.0, delta=0.002)
         history.note(-5.0, 3600, 80.0)
         self.assertAlmostEqual(history.week_c, (5.0 * -15.0 + -5.0) / 6.0, delta=0.01)
         pa = (5.0 * vapour_pa(-15.0, 80.0) + vapour_pa(-5.0, 80.0)) / 6.0
@@ -482,6 +482,7 @@ class TestWeek(unittest.TestCase):
         for _ in range(84):
             history.note(10.0, 3600, 80.0)
         self.assertAlmostEqual(history.week_c, 10.0, delta=0.01)
+        history.note(10.0, 3600, 80.0)
         self.assertEqual(history.fresh, 168)
 
     def test_within_the_first_hour_the_coldest_of_it_counts(self):
@@ -496,7 +497,9 @@ class TestWeek(unittest.TestCase):
         for gap in (0, 3599, 3600, 604800):
             history = self.kept(12.0, gap)
             self.assertEqual((history.count, history.doubted, history.fresh), (168, False, 168 if gap < 3600 else 0))
-            history.note(-15.0, 3600, 80.0)
+            history.note(-15.0, 10, 80.0)
+            self.assertAlmostEqual(history.week_c, 12.0, delta=0.01)
+            history.note(-15.0, 3590, 80.0)
             self.assertAlmostEqual(history.week_c, (167.0 * 12.0 - 15.0) / 168.0, delta=0.01)
 
     def test_known_to_be_older_it_does_not_count(self):
@@ -530,6 +533,12 @@ class TestWeek(unittest.TestCase):
         self.assertAlmostEqual(history.week_c, -4.0, delta=0.01)
         self.assertAlmostEqual(history.day_c, -4.0, delta=0.01)
         self.assertAlmostEqual(history.week_pa, vapour_pa(-4.0, 80.0), delta=0.1)
+        history = self.kept(-4.0, -1, 1)
+        self.assertEqual((history.count, history.doubted), (1, True))
+        self.assertAlmostEqual(history.week_c, -4.0, delta=0.01)
+        history.forget()
+        self.assertFalse(history.doubted)
+        self.assertFalse(OutdoorHistory().doubted)
         history = self.kept(-4.0, -1, 0)
         self.assertEqual((history.count, history.doubted), (0, False))
         history.note(5.0, 10, 80.0)
@@ -624,6 +633,7 @@ class TestHouse(unittest.TestCase):
             self.assertEqual(house.trials[i + 1], self.before[i + 1])
 
     def test_where_nothing_was_learned_they_begin_afresh(self):
+        self.assertAlmostEqual(self.begun(25.0, 3.6, 1).trials[0], self.before[0] - 1.5, delta=1e-5)
         house = self.begun(25.0, 3.6, 0)
         for n in range(TRIALS):
             self.assertAlmostEqual(house.trials[WIDTH * n], 3.6, delta=1e-6)
