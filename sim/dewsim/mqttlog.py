@@ -26,6 +26,8 @@ LONGEST_DEVICE = 32
 MOST_BOARDS = 100_000
 RETRY_S = 10.0  # after a commit that failed
 TOLD_S = 3600.0  # the same complaint about a board no more often
+LASTING_S = 60.0
+MOST_FLAPS = 3
 FULL = "database or disk is full"
 
 
@@ -49,6 +51,8 @@ class Logger:
         self.was_connected = False
         self.refused = ""
         self.failures = 0
+        self.flaps = 0  # connections in a row that did not last
+        self.since_s = 0.0
         self.is_failing = False  # the file could not be written
         self.records = 0
         self.messages = 0
@@ -104,9 +108,10 @@ class Logger:
         except (OSError, ValueError) as error:
             self.refused = str(error) or type(error).__name__
         if self.is_connected:
-            if not self.is_failing:
+            if not self.is_failing and self.flaps < MOST_FLAPS:
                 self._tell(f"connected to {host}")
             self.failures = 0
+            self.since_s = time.monotonic()
             self.was_connected = True
             return True
         if self.refused in broker_link.REFUSED.values() and not self.was_connected:
@@ -134,9 +139,20 @@ class Logger:
             if self.line and self.line.is_due():
                 self.line.show(f"{self.records} records, {len(self.base.boards)} boards")
         if not stop():
-            self.failures = 1
-            self._tell(f"{self.broker.name()}: the connection is lost; trying again")
+            self._lost()
             self._pause(broker_link.wait_s(1), stop)
+
+    def _lost(self) -> None:
+        """A connection that ended by itself; where none lasts that is told once."""
+        lasted_s = time.monotonic() - self.since_s
+        self.flaps = self.flaps + 1 if lasted_s < LASTING_S else 0
+        if self.flaps < MOST_FLAPS:
+            self._tell(f"{self.broker.name()}: the connection is lost; trying again")
+        elif self.flaps == MOST_FLAPS:
+            self._tell(
+                f"{self.broker.name()}: connections do not last; stop any other `dewmargin log` for the same file. "
+                "Going on quietly"
+            )
 
     def _collect(self) -> None:
         """Read until nothing is there, enough is there, or it takes too long."""
@@ -241,8 +257,8 @@ class Logger:
 def _check_device(device: str, boards: int) -> None:
     """A name that no board has makes no board."""
     is_name = device.replace("-", "a").isalnum() and device.isascii() and device == device.lower()
-    if not is_name or len(device) > LONGEST_DEVICE:
-        raise ValueError(f"allowed is a name of a-z 0-9 -, at most {LONGEST_DEVICE} characters")
+    if not is_name or device == "feed" or len(device) > LONGEST_DEVICE:
+        raise ValueError(f"allowed is a name of a-z 0-9 -, not feed, at most {LONGEST_DEVICE} characters")
     if boards >= MOST_BOARDS:
         raise ValueError(f"more than {MOST_BOARDS} boards")
 

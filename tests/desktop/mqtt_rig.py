@@ -55,11 +55,10 @@ class Process:
         self.command = command
         self.running: subprocess.Popen | None = None
 
-    def start(self) -> None:
-        """Start it."""
-        self.running = subprocess.Popen(
-            self.command, env=PATH, stdout=subprocess.PIPE, stderr=subprocess.PIPE, stdin=subprocess.DEVNULL, text=True
-        )
+    def start(self, folder: Path | None = None) -> None:
+        """Start it, in a folder."""
+        pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "stdin": subprocess.DEVNULL}
+        self.running = subprocess.Popen(self.command, env=PATH, cwd=folder, text=True, **pipes)
 
     def end(self, number: int = signal.SIGKILL) -> tuple:
         """(status, stdout, stderr) after a signal."""

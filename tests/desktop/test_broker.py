@@ -1,7 +1,9 @@
 """One suite against mosquitto, with the files of the README, and the embedded broker: all that boards rely on."""
 
 import json
+import shlex
 import signal
+import sqlite3
 import subprocess
 import time
 
@@ -259,3 +261,62 @@ def test_it_ends_cleanly_and_says_little(tmp_path, number, status):
     ended, out, errors = broker.end(number)
     client.loop_stop()
     assert (ended, out) == (status, "") and errors.count("\n") == 1 and "listening" in errors
+
+
+# The README
+
+
+def readme_block(after: str) -> list:
+    """Lines of the first code block after some words of the README."""
+    lines = (rig.ROOT / "README.md").read_text(encoding="utf-8").partition(after)[2].splitlines()
+    first = next(n for n, line in enumerate(lines) if line.startswith("    "))
+    end = next(n for n, line in enumerate(lines[first:], first) if not line.startswith("    "))
+    return [line.strip() for line in lines[first:end]]
+
+
+@pytest.fixture
+def processes():
+    """Programs by name, killed at the end if they still run."""
+    started: dict = {}
+    yield started
+    for process in started.values():
+        if process.running.poll() is None:
+            process.end()
+
+
+def test_the_three_commands_of_the_readme_work_together(tmp_path, processes):
+    port = rig.free_port()
+    hour = time.strftime("%Y-%m-%dT%H:00Z", time.gmtime())
+    (tmp_path / "weather.csv").write_text(f"time,outdoor_c\n{hour},-12.5\n")
+    address = f"127.0.0.1:{port}"
+    for line in readme_block("each in a terminal of its own"):
+        words = shlex.split(line)
+        assert words[0] == ".venv/bin/dewmargin"
+        elsewhere = ["--listen", address] if words[1] == "broker" else ["--broker", f"mqtt://{address}"]
+        processes[words[1]] = rig.Process([*rig.dewmargin(*words[1:], *elsewhere)])
+        processes[words[1]].start(tmp_path)
+        rig.wait_for(lambda: rig.answers(port), "the broker")
+    assert list(processes) == ["broker", "log", "feed"]
+    heard = []
+    ear = rig.client(port, on_message=lambda _c, _d, m: heard.append(json.loads(m.payload)["outdoor_c"]))
+    ear.subscribe("dewmargin/feed/observed", 1)
+    rig.wait_for(lambda: heard, "the feed")
+    board = rig.Board("attic", port)
+    board.record([(1, n) for n in range(20)])
+
+    def is_through():
+        board.step()
+        return board.done == (1, 19)
+
+    rig.wait_for(is_through, "all committed")
+    query = next(line for line in readme_block("while the logger runs") if line.startswith("sqlite3 "))
+    _, name, sql = shlex.split(query)
+    with sqlite3.connect(tmp_path / name) as db:
+        assert len(db.execute(sql).fetchall()) == 5
+    for client in (ear, board.client):
+        client.disconnect()
+        client.loop_stop()
+    assert set(heard) == {-12.5}
+    for name in ("feed", "log", "broker"):
+        status, out, errors = processes[name].end(signal.SIGINT)
+        assert (status, out) == (0, "") and "Traceback" not in errors, errors

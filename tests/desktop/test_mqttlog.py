@@ -347,6 +347,27 @@ def test_nobody_there_is_no_error_and_ctrl_c_ends_it(tmp_path):
     assert (status, out) == (0, "") and errors.count("\n") == 2 and "trying again" in errors and "0 new" in errors
 
 
+def test_two_loggers_of_one_file_are_told_once_and_store_each_record_once(tmp_path, broker, capsys, monkeypatch):
+    monkeypatch.setattr(broker_link, "FIRST_WAIT_S", 0.1)
+    loggers = [Running(tmp_path / "log.db", broker) for _ in range(2)]
+    board = rig.Board("twice", broker.port)
+    board.record([(1, n) for n in range(50)])
+    steps(board, (1, 49))
+    errors = ""
+    end_s = time.monotonic() + rig.WAIT_S
+    while errors.count("do not last") < 2 and time.monotonic() < end_s:
+        time.sleep(0.1)
+        errors += capsys.readouterr().err
+    time.sleep(1.0)
+    board.stop()
+    for logger in loggers:
+        logger.end()
+    errors += capsys.readouterr().err
+    assert errors.count("do not last") == 2 and errors.count("connected to") <= 2 * (1 + mqttlog.MOST_FLAPS), errors
+    with sqlite3.connect(tmp_path / "log.db") as db:
+        assert db.execute("SELECT count(*) FROM minutes").fetchone() == (50,)
+
+
 # Exports and the page
 
 
