@@ -13,7 +13,7 @@ from dewboard.homie import FAULT_NOTICES, FAULTS, Homie, Log
 from dewboard.inbox import Inbox
 from dewboard.mqtt import Broken, Client
 from dewboard.outbox import Outbox
-from dewboard.senml import mark_text
+from dewboard.senml import AHEAD, mark_text
 from dewcore.words import NOTICES, REFUSALS
 
 FIRST_WAIT_S = 1
@@ -263,10 +263,12 @@ class Link:
         self.event = newest
 
     async def _records(self) -> None:
-        """One batch, and the board's own mark where it keeps one."""
+        """Some batches, and the board's own mark where it keeps one."""
         outbox = self.outbox
-        if outbox.fill():
-            topic = outbox.batch.base + "records"
+        topic = outbox.batch.base + "records"
+        for _ in range(AHEAD):
+            if not outbox.fill():
+                break
             await self.client.publish(topic, outbox.batch.pieces, False, outbox.note)
         if outbox.telling():
             await self.client.publish(self.inbox.committed, mark_text(outbox.mark), True)

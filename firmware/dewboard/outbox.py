@@ -105,8 +105,10 @@ class Outbox:
     def fill(self) -> bool:
         """Whether `batch` holds records that are to be sent now."""
         now_s = self.app.now_s
-        if not self.is_heard and now_s - self.began_s < HEAR_S:
-            return False
+        if not self.is_heard:
+            if now_s - self.began_s < HEAR_S:
+                return False
+            self.is_heard = True  # there is none; without a logger, what comes now is our own
         if self.out and now_s - self.moved_s >= self.patience_s:
             self.patience_s = min(2 * self.patience_s, LONGEST_S)
             self._rewind()

@@ -39,7 +39,7 @@ def read(payload):
 
 
 class Logger:
-    """Takes batches as the contract says; rows by key, `commits` of them published."""
+    """Takes batches as the contract says; rows: (time, RH) by key."""
 
     def __init__(self):
         self.rows = {}
@@ -50,7 +50,7 @@ class Logger:
         done, after, rows = read(payload)
         for boot, seq, bt, values in rows:
             self.again += (boot, seq) in self.rows
-            self.rows.setdefault((boot, seq), (bt, values))
+            self.rows.setdefault((boot, seq), (bt, values.get("in/rh", (None, None))[1]))
         if after <= max(self.mine, done):
             self.mine = max(self.mine, (rows[-1][0], rows[-1][1]))
         return self.mine
@@ -210,6 +210,14 @@ class TestMark(unittest.TestCase):
         box.acked(1)
         self.assertEqual(box.hear((7, 9)), "")  # an echo
         self.assertEqual(box.mark, (7, 19))
+
+    def test_where_there_was_none_its_own_first_mark_coming_back_changes_nothing(self):
+        app, box = opened(25, has_logger=False)
+        for number in (1, 2):
+            box.fill()
+            box.note(number)
+            box.acked(number)
+        self.assertEqual((box.hear((7, 9)), box.mark, box.sent), ("", (7, 19), (7, 19)))
 
     def test_four_batches_ahead_of_the_mark_and_no_more(self):
         app, box = opened(100)
@@ -413,7 +421,7 @@ class TestFlash(unittest.TestCase):
             box.note(1)
             box.hear(logger.take(pack_of(box)))
         self.assertTrue(logger.has_just(3, 1440))
-        self.assertEqual([logger.rows[3, n][1]["in/rh"][1] for n in (0, 777, 1439)], [0, 7.77, 14.39])
+        self.assertEqual([logger.rows[3, n][1] for n in (0, 777, 1439)], [0, 7.77, 14.39])
         self.assertEqual([logger.rows[3, n][0] - UTC_S for n in (0, 1439)], [0, 60 * 1439])
         self.assertEqual((app.history.freed_boot, app.history.freed_seq), (3, 1439))
 
