@@ -33,6 +33,7 @@ COARSE_STEP_PCT = 1.6  # and any coarser: two days; assumed until a smaller one 
 MOVED_K = 2.0
 
 MOLAR_RATIO = 0.001 * MOLAR_RATIO_G
+STANDARD_CPA = 100.0 * STANDARD_PRESSURE_PA  # in hundredths of a pascal, as % RH times pascal comes
 INDOOR_AND_RH = (1 << r.INDOOR) | (1 << r.RH)
 
 
@@ -206,7 +207,9 @@ class Judge:
                     self.rh_moved = False
                     self.rh_read_pct = value
                 s = self.settings
-                inputs.rh_pct = min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
+                if s.rh_gain != 1.0 or s.rh_offset_pct != 0.0:  # most sensors have none: two numbers less
+                    value = min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
+                inputs.rh_pct = value
             elif index == r.GLASS:
                 inputs.glass_c = value
             elif index == r.SUPPLY:
@@ -215,9 +218,9 @@ class Judge:
                 inputs.room_c = value
             else:
                 inputs.room_rh_pct = value
-        indoor_pa = 0.01 * inputs.rh_pct * inputs.indoor_sat_pa
-        # humidity_ratio_g_kg in kg/kg, without the call: this runs at nearly every scan
-        inputs.humidity_ratio = MOLAR_RATIO * indoor_pa / (STANDARD_PRESSURE_PA - indoor_pa)
+        # humidity_ratio_g_kg in kg/kg, without the call, in hundredths of a pascal: this runs at nearly every scan
+        indoor_cpa = inputs.rh_pct * inputs.indoor_sat_pa
+        inputs.humidity_ratio = MOLAR_RATIO * indoor_cpa / (STANDARD_CPA - indoor_cpa)
 
     def _outdoor(self, now_s: int) -> bool:
         """The believed outdoor temperature from its channel, its history or the design temperature."""
