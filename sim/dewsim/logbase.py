@@ -75,6 +75,8 @@ class LogBase:
         if must_exist and not Path(path).is_file():
             raise InputError(f"{self.place}: no such file; give a log that `dewmargin log` has written")
         self.boards: dict = {}  # device: [id, mark]
+        self.is_opening = True
+        self.seen_version = 0  # of the file, as SQLite counts other connections' commits
         try:
             self.db = sqlite3.connect(path, timeout=BUSY_S, isolation_level=None)
             self._open()
@@ -106,13 +108,23 @@ class LogBase:
                 self._follow_fields()
                 self._follow_reasons()
         self.read_boards()
+        self.is_opening = False
 
     def _pragma(self, name: str) -> int:
         return self.db.execute(f"PRAGMA {name}").fetchone()[0]
 
     def transaction(self) -> "_Transaction":
         """All or nothing, durable once left."""
-        return _Transaction(self.db)
+        return _Transaction(self)
+
+    def begin(self) -> None:
+        """Take the file for writing, and what another program has written since."""
+        self.db.execute("BEGIN IMMEDIATE")
+        version = self._pragma("data_version")
+        if version != self.seen_version:
+            self.seen_version = version
+            if not self.is_opening:
+                self.read_boards()
 
     # What an older program wrote
 
@@ -242,11 +254,12 @@ class LogBase:
 class _Transaction:
     """BEGIN IMMEDIATE on entry, COMMIT on a clean exit, else ROLLBACK."""
 
-    def __init__(self, db: sqlite3.Connection):
-        self.db = db
+    def __init__(self, base: LogBase):
+        self.base = base
+        self.db = base.db
 
     def __enter__(self) -> None:
-        self.db.execute("BEGIN IMMEDIATE")
+        self.base.begin()
 
     def __exit__(self, kind: object, *_: object) -> None:
         try:

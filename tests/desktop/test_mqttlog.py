@@ -1,26 +1,20 @@
-"""The log: what a message may be, what is stored once, marks, old files, a full disk, kills, exports, the page."""
+"""The log: what a message may be, what is stored once, marks, old files, exports, the page."""
 
 import csv
 import json
 import random
 import re
 import sqlite3
-import sys
-import threading
 import time
-from pathlib import Path
 
 import mqtt_rig as rig
 import pytest
 
 from dewcore.record import FIELDS, pack, unpack
-from dewsim import broker_link, log_report, log_seasons, logbase, mqttlog, senml
+from dewsim import log_report, log_seasons, logbase, senml
 from dewsim.cli import main
 from dewsim.errors import InputError
 from dewsim.logbase import Conflict, LogBase
-
-sys.path.append(str(Path(__file__).resolve().parents[1] / "acceptance"))
-import log_kills  # noqa: E402
 
 NONE = (-1, -1)
 AHEAD_S = 5000
@@ -167,6 +161,16 @@ def test_the_mark_moves_only_over_what_is_whole(base):
     again.close()
 
 
+def test_two_writers_of_one_file_see_each_others_boards_and_marks(base):
+    other = LogBase(base.db.execute("PRAGMA database_list").fetchone()[2])
+    add(base, [(1, 0)])
+    add(other, [(1, 1)], after=(1, 0))
+    add(other, [(1, 2)], after=(1, 1))
+    add(base, [(1, 1)], after=(1, 0))  # late: the mark does not go back
+    assert base.mark("attic") == other.mark("attic") == (1, 2)
+    other.close()
+
+
 def test_a_key_that_comes_again_with_other_content_is_a_conflict(base):
     add(base, [(1, 0)])
     other = rig.pack("attic", [(1, 0), (1, 1)]).replace(b'"v":38.5', b'"v":37.5')
@@ -233,139 +237,6 @@ def _newer(path) -> None:
     LogBase(str(path)).close()
     with sqlite3.connect(path) as db:
         db.execute("PRAGMA user_version = 99")
-
-
-# The logger
-
-
-@pytest.fixture(scope="module")
-def broker(tmp_path_factory):
-    """mosquitto, open."""
-    folder = tmp_path_factory.mktemp("mosquitto")
-    folder.chmod(0o777)
-    with rig.running(rig.Mosquitto(folder, careful=False)) as process:
-        yield process
-
-
-class Running:
-    """A logger in a thread; `limit` pages are all its disk has."""
-
-    def __init__(self, path, broker):
-        self.path, self.port = path, broker.port
-        self.limit = 0
-        self.ending = False
-        self.is_ready = threading.Event()
-        self.thread = threading.Thread(target=self._run)
-        self.thread.start()
-        assert self.is_ready.wait(rig.WAIT_S)
-
-    def _run(self) -> None:
-        base = LogBase(str(self.path))
-        link = broker_link.broker_of(f"mqtt://127.0.0.1:{self.port}", "", "", "")
-        logger = mqttlog.Logger(base, link, str(self.path))
-        set_to = 0
-
-        def stop() -> bool:
-            nonlocal set_to
-            if logger.is_connected:
-                self.is_ready.set()
-            if self.limit != set_to:
-                set_to = self.limit
-                base.db.execute(f"PRAGMA max_page_count = {set_to}")
-            return self.ending
-
-        logger.run(stop)
-        base.close()
-
-    def end(self) -> None:
-        """Stop it."""
-        self.ending = True
-        self.thread.join(rig.WAIT_S)
-        assert not self.thread.is_alive()
-
-
-def steps(board, key, seconds=rig.WAIT_S) -> None:
-    """Until the board has been told that all up to key is committed."""
-
-    def is_through() -> bool:
-        board.step()
-        return board.done >= key
-
-    rig.wait_for(is_through, f"{key} committed, stands at {board.done}", seconds)
-
-
-def test_a_full_disk_is_told_once_and_gone_on_from(tmp_path, broker, capsys, monkeypatch):
-    monkeypatch.setattr(mqttlog, "RETRY_S", 0.3)
-    path = tmp_path / "log.db"
-    logger = Running(path, broker)
-    board = rig.Board("full", broker.port)
-    board.record([(1, n) for n in range(100)])
-    steps(board, (1, 99))
-    logger.limit = 12
-    board.record([(1, n) for n in range(100, 1500)])
-    end_s = time.monotonic() + 3.0
-    while time.monotonic() < end_s:
-        board.step()
-        time.sleep(0.01)
-    stopped_at = board.done
-    assert (1, 99) <= stopped_at < (1, 1499)
-    assert log_kills.integrity(path) == "ok"
-    logger.limit = 1_000_000
-    steps(board, (1, 1499), 40.0)
-    board.stop()
-    logger.end()
-    errors = capsys.readouterr().err
-    assert errors.count("cannot be written") == errors.count("written again") == 1, errors
-    with sqlite3.connect(path) as db:
-        assert db.execute("SELECT count(*), count(DISTINCT seq) FROM minutes").fetchone() == (1500, 1500)
-
-
-def test_nonsense_is_told_and_does_not_stop_the_rest(tmp_path, broker, capsys):
-    logger = Running(tmp_path / "log.db", broker)
-    board = rig.Board("nonsense", broker.port)
-    for topic, payload in (("BAD NAME", GOOD), ("nonsense", b"{"), ("nonsense", b"\0" * 70000)):
-        board.client.publish(f"dewmargin/{topic}/records", payload, qos=1)
-    board.record([(1, n) for n in range(30)])
-    steps(board, (1, 29))
-    board.stop()
-    logger.end()
-    errors = capsys.readouterr().err
-    assert errors.count("is left out") == 2, errors  # of one board one complaint an hour
-
-
-def test_broker_and_logger_killed_lose_and_double_nothing():
-    keys = [(1 + n // 100, n % 100) for n in range(300)]
-    assert log_kills.run(["broker", "logger"], keys, 2, random.Random(3), 0.1)
-
-
-def test_nobody_there_is_no_error_and_ctrl_c_ends_it(tmp_path):
-    logger = rig.Process(rig.dewmargin("log", tmp_path / "log.db", "--broker", f"mqtt://127.0.0.1:{rig.free_port()}"))
-    logger.start()
-    rig.wait_for((tmp_path / "log.db").exists, "started")
-    time.sleep(1.0)
-    status, out, errors = logger.end(2)
-    assert (status, out) == (0, "") and errors.count("\n") == 2 and "trying again" in errors and "0 new" in errors
-
-
-def test_two_loggers_of_one_file_are_told_once_and_store_each_record_once(tmp_path, broker, capsys, monkeypatch):
-    monkeypatch.setattr(broker_link, "FIRST_WAIT_S", 0.1)
-    loggers = [Running(tmp_path / "log.db", broker) for _ in range(2)]
-    board = rig.Board("twice", broker.port)
-    board.record([(1, n) for n in range(50)])
-    steps(board, (1, 49))
-    errors = ""
-    end_s = time.monotonic() + rig.WAIT_S
-    while errors.count("do not last") < 2 and time.monotonic() < end_s:
-        time.sleep(0.1)
-        errors += capsys.readouterr().err
-    time.sleep(1.0)
-    board.stop()
-    for logger in loggers:
-        logger.end()
-    errors += capsys.readouterr().err
-    assert errors.count("do not last") == 2 and errors.count("connected to") <= 2 * (1 + mqttlog.MOST_FLAPS), errors
-    with sqlite3.connect(tmp_path / "log.db") as db:
-        assert db.execute("SELECT count(*) FROM minutes").fetchone() == (50,)
 
 
 # Exports and the page
