@@ -5,6 +5,7 @@ last, makes it count.  So a power cut or a pulled plug at any moment leaves the 
 """
 
 import getpass
+import json
 import warnings
 from typing import NamedTuple
 
@@ -47,9 +48,10 @@ BOARDS = (Kind("rp2", "RP2350", 320_000), Kind("rp2", "RP2040", 0, ROMFS))
 
 
 class Wishes(NamedTuple):
-    """What goes onto the board besides the program: network, codes by place, payloads by name of a backup."""
+    """What goes onto the board besides the program: network, broker, codes by place, payloads by name of a backup."""
 
     network: dict = {}
+    broker: dict = {}
     probes: dict = {}
     restored: dict = {}
 
@@ -61,11 +63,13 @@ def run(arguments) -> int:
     if arguments.port is None:
         raise InputError("install: found no port; name the board's, such as /dev/ttyACM0, or give --dry-run")
     if arguments.backup is not None:
-        if arguments.restore or arguments.wifi or arguments.probe:
-            raise InputError("--backup: only reads the board; leave --restore, --wifi and --probe for another command")
+        if arguments.restore or arguments.wifi or arguments.broker or arguments.probe:
+            others = "--restore, --wifi, --broker and --probe"
+            raise InputError(f"--backup: only reads the board; leave {others} for another command")
         return back_up(arguments.port, arguments.backup)
     wishes = Wishes(
         kept.check_network(arguments.wifi, ask_key(arguments.wifi)) if arguments.wifi is not None else {},
+        broker_wish(arguments.broker) if arguments.broker is not None else {},
         kept.check_probes(arguments.probe),
         kept.read_back(arguments.restore) if arguments.restore is not None else {},
     )
@@ -73,13 +77,27 @@ def run(arguments) -> int:
 
 
 def ask_key(name: str) -> str:
-    """The network's key, typed without echo; never out of a command line."""
+    """The network's key."""
+    return ask_secret("--wifi", "the key", f"Key of the wireless network {shown(name)}: ")
+
+
+def broker_wish(path: str) -> dict:
+    """A broker's file, and the password where there is a user."""
+    values = kept.read_broker(path)
+    if values.get("user"):
+        prompt = f"Password of {shown(str(values['user']))} at the broker: "
+        values["password"] = ask_secret("--broker", "the password", prompt)
+    return kept.check_broker(path, values)
+
+
+def ask_secret(option: str, what: str, prompt: str) -> str:
+    """Something typed without echo; never out of a command line or a file."""
     with warnings.catch_warnings():
         warnings.simplefilter("error", getpass.GetPassWarning)
         try:
-            return getpass.getpass(f"Key of the wireless network {shown(name)}: ")
+            return getpass.getpass(prompt)
         except (getpass.GetPassWarning, EOFError):
-            raise InputError("--wifi: asks for the key, and here is no terminal; run it in one") from None
+            raise InputError(f"{option}: asks for {what}, and here is no terminal; run it in one") from None
 
 
 def dry_run(as_source: bool) -> int:
@@ -144,6 +162,8 @@ def _put(link: Link, boards: tuple, files: dict, wishes: Wishes, progress: Progr
         kept.change(link, "probes", wishes.probes)
     if wishes.network:
         kept.change(link, "wifi", wishes.network)
+    if wishes.broker:
+        kept.save(link, "broker", json.dumps(wishes.broker).encode())
     aside = place.main_program()
     if aside:
         print(f"the main.py of another program is now {aside}")

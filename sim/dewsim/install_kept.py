@@ -4,11 +4,13 @@ import ast
 import json
 import os
 import tempfile
+import tomllib
 from pathlib import Path
 
+from dewboard.broker_config import problem_of
 from dewboard.events import Counters
 from dewboard.start import FOLDER
-from dewboard.store import NEW, SLOTS, WHOLE, Store, load_settings
+from dewboard.store import MOST_BYTES, NEW, SLOTS, WHOLE, Store, load_settings
 from dewboard.thermometers import Thermometers
 from dewcore import learned
 from dewcore.controller import Controller
@@ -128,6 +130,30 @@ def check_network(name: str, key: str) -> dict:
             "network; type it again"
         )
     return {"name": name, "key": key}
+
+
+def read_broker(path: str) -> dict:
+    """A broker's file: TOML with the keys of dewboard.broker_config, but for the password, which is asked for."""
+    try:
+        values = tomllib.loads(Path(path).read_text(encoding="utf-8"))
+    except OSError as problem:
+        raise InputError(f"{shown_path(path)}: {problem.strerror}; name a file of the broker's settings") from None
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as problem:
+        raise InputError(f"{shown_path(path)}: no TOML: {shown(str(problem), 200)}; correct it") from None
+    if "password" in values:
+        raise InputError(f"{shown_path(path)}: password: found one; take it out, it is asked for")
+    return values
+
+
+def check_broker(path: str, values: dict) -> dict:
+    """What the board's link takes, judged by the board's own rules; no secret shows."""
+    problem = problem_of(values)
+    size = 0 if problem else len(json.dumps(values))
+    if size > MOST_BYTES:
+        problem = f"ca: with all the rest {size} bytes, allowed are {MOST_BYTES}; give only the CA's own certificate"
+    if problem:
+        raise InputError(f"{shown_path(path)}: {shown(problem, 200)}; correct it")
+    return values
 
 
 def change(link: Link, name: str, values: dict) -> None:

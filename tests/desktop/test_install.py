@@ -205,9 +205,11 @@ def test_network_and_thermometers_are_stored_and_the_key_stays_unseen(flash, tmp
     Store(str(flash / "kept"), "wifi").save(b'{"host":"cellar","name":"old","key":"old"}')
     Store(str(flash / "kept"), "probes").save(b'{"glass_c":"%s"}' % GLASS.encode())
     with BoardOnLine(tmp_path) as board:
-        options = ["--wifi", "our net", "--probe", "outdoor_c=" + OUTDOOR.lower(), "--probe=supply_c=" + SUPPLY]
+        options = ["--wifi", "our net", "--broker", broker_file(tmp_path)]
+        options += ["--probe", "outdoor_c=" + OUTDOOR.lower(), "--probe=supply_c=" + SUPPLY]
         assert cli.main(["install", board.port, *options]) == 0
-    stored = {name: json.loads(Store(str(flash / "kept"), name).load()) for name in ("wifi", "probes")}
+    stored = {name: json.loads(Store(str(flash / "kept"), name).load()) for name in ("wifi", "probes", "broker")}
+    assert stored["broker"] == {"host": "192.0.2.7", "user": "attic", "password": "a secret key", "logger": 1}
     assert stored["wifi"] == {"host": "cellar", "name": "our net", "key": "a secret key"}
     assert stored["probes"] == {
         "glass_c": GLASS,
@@ -217,6 +219,30 @@ def test_network_and_thermometers_are_stored_and_the_key_stays_unseen(flash, tmp
     seen = capfd.readouterr()
     assert "secret" not in seen.out + seen.err
     assert f"thermometer: {GLASS} glass_c" in seen.out
+
+
+def broker_file(folder: Path, text: str = 'host = "192.0.2.7"\nuser = "attic"\nlogger = 1\n') -> str:
+    """A broker's settings."""
+    (folder / "broker.toml").write_text(text)
+    return str(folder / "broker.toml")
+
+
+@pytest.mark.parametrize(
+    ("text", "words"),
+    [
+        ('host = "a"\nhosts = 1\n', "hosts: no such key"),
+        ("host = 192\n", "host: another type"),
+        ('host = "a"\nport = 0\n', "port: found 0"),
+        ('host = "a"\npassword = "canary"\n', "password: found one"),
+        ('host = "a\n', "no TOML"),
+        ('host = "a"\nport = 2026-01-15\n', "port: another type"),
+        ('host = "a"\ntls = 1\nca = "%s"\n' % ("QUJD" * 1200), "ca: with all the rest"),
+    ],
+)
+def test_a_wrong_brokers_file_is_refused_before_any_board_is_asked(text, words, tmp_path, capsys):
+    assert cli.main(["install", "/dev/none", "--broker", broker_file(tmp_path, text)]) == 2
+    told = capsys.readouterr().err
+    assert words in told and told.count("\n") == 1 and "canary" not in told, told
 
 
 def kept_folder(folder: Path) -> dict:
