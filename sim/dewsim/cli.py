@@ -127,6 +127,9 @@ def _add_install(install: argparse.ArgumentParser) -> None:
         "--wifi", metavar="NAME", help="the wireless network for the board to join; its key is asked for, never shown"
     )
     install.add_argument(
+        "--broker", metavar="FILE", help="TOML with host, user, device and more; the password is asked for, never shown"
+    )
+    install.add_argument(
         "--probe",
         metavar="PLACE=CODE",
         action="append",
