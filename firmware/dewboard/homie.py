@@ -16,6 +16,7 @@ fault.  What is not fitted is not described.
     control/look       takes `fog` or `clear` as seen at the window; an event, never retained
 """
 
+import asyncio
 from array import array
 from binascii import crc32
 
@@ -105,6 +106,8 @@ class Homie:
         """What `left_out` would have to be now."""
         mask = 0
         for n, row in self.rows():
+            if n == self.rows_here:
+                break
             if row[2] == "inputs":
                 is_out = self.app.controller.judge.inputs.status[SAMPLE_NAMES.index(row[5])] == UNFITTED
             else:
@@ -113,13 +116,14 @@ class Homie:
                 mask |= 1 << n
         return mask
 
-    def describe(self) -> None:
+    async def describe(self) -> None:
         """Before the description is sent: what it leaves out, and its version, a sum of all the rest of it."""
         self.left_out = self.fitted()
         self.tail = b""
         total = 0
         for piece in self.description():
             total = crc32(piece, total)
+            await asyncio.sleep(0)  # a beat may be due
         self.tail = (',"version":' + str(total & 0x3FFFFFFF) + "}").encode()
 
     def description(self) -> object:

@@ -176,7 +176,7 @@ class Link:
         """Everything anew: description, alerts, values; only then `ready`."""
         homie = self.homie
         await self._told("state", b"init")
-        homie.describe()
+        await homie.describe()
         await self._told("description", homie.description)
         for n in range(len(homie.sent)):
             homie.sent[n] = 0

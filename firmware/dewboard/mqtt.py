@@ -255,6 +255,7 @@ class Client:
         length = 0
         for piece in payload() if callable(payload) else (payload,):
             length += len(piece)
+            await asyncio.sleep(0)  # making it may take long
         await self._head(first, len(head) + length)
         await self._put(head)
         for piece in payload() if callable(payload) else (payload,):

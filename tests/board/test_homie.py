@@ -138,16 +138,16 @@ class TestDevice(unittest.TestCase):
         for takes, changes in ((True, {}), (False, {}), (True, {"has_room": 1})):
             app = App(changes=changes)
             one = Homie(app, None, "attic", takes)
-            one.describe()
+            run(one.describe())
             first = b"".join(one.description())
-            one.describe()
+            run(one.describe())
             self.assertEqual(b"".join(one.description()), first)
             versions.append(json.loads(first.decode())["version"])
         self.assertEqual(len(set(versions)), 3)
 
     def test_no_piece_of_the_description_is_large(self):
         one = Homie(App(), None, "attic", True)
-        one.describe()
+        run(one.describe())
         self.assertTrue(max([len(piece) for piece in one.description()]) < 600)
 
     def test_what_is_not_fitted_is_not_described_and_a_value_of_old_is_cleared(self):
@@ -179,7 +179,7 @@ class TestDevice(unittest.TestCase):
             app.controller.decision.refusals = 1 << w.RH_BAD
             await one.until(lambda reader: "rh-bad" in reader.alerts)
             one.link.minute_s = 0
-            await one.until(lambda reader: "indoor/humidity" not in reader.values)
+            await one.until(lambda reader: "outdoor/temperature" not in reader.values)  # the last of them
             alerts = dict(one.reader.alerts)
             missing = one.reader.missing()
             app.controller.decision.refusals = 0
@@ -232,7 +232,7 @@ class TestTables(unittest.TestCase):
 
     def test_every_setting_is_there_with_its_bounds(self):
         one = Homie(App(), None, "attic", True)
-        one.describe()
+        run(one.describe())
         settings = json.loads(b"".join(one.description()).decode())["nodes"]["settings"]["properties"]
         for name, unit, default, low, high in TABLE:
             field = settings[name.replace("_", "-")]

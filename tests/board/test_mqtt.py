@@ -335,6 +335,7 @@ class Exhausted:
     def __init__(self, one, good):
         self.one = one
         self.good = good
+        self.batch = good.batch
 
     def fill(self):
         self.one.outbox = self.good
