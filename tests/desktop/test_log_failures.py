@@ -34,7 +34,7 @@ class Running:
         self.limit = 0
         self.ending = False
         self.is_ready = threading.Event()
-        self.thread = threading.Thread(target=self._run)
+        self.thread = threading.Thread(target=self._run, daemon=True)  # a test that fails must not wait for it
         self.thread.start()
         assert self.is_ready.wait(rig.WAIT_S)
 
