@@ -20,8 +20,24 @@ def run(arguments) -> int:
     named = arguments.house not in (None, "default")
     house = housefile.load(arguments.house) if named else housefile.House()
     settings = policies.settings_for(house, shown_path(arguments.house))
+    if arguments.script is None:
+        return run_page(house if named else None, settings if named else None, arguments)
+    if arguments.port is not None:
+        raise InputError("--port: only without --script; leave it out")
     base = f"those of {house.name}" if named else "those of a house of all defaults"
     return run_script(arguments.script, arguments.out or OUT, settings, base)
+
+
+def run_page(house, settings, arguments) -> int:
+    """The live page; the demo's winter drives the house, and the demo's house where none is named."""
+    from dewsim import bench_page, replay, winters
+
+    if arguments.out is not None:
+        raise InputError("--out: only with --script; leave it out")
+    if house is None:
+        house = housefile.load(replay.DEMO_HOUSE)
+        settings = policies.settings_for(house, str(replay.DEMO_HOUSE.name))
+    return bench_page.run(house, winters.ostervale(), settings, arguments.port or 0)
 
 
 def source(name: str) -> tuple:

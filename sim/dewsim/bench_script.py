@@ -541,4 +541,5 @@ def _await(bench, step: Expectation) -> tuple:
         holds, now = step.do(bench)
         if not holds:
             return False, f"{found} after {after_s} s, but only for {lasted_s} s: then {now}. {sentence(bench)}"
-    return True, f"{found}, after {after_s} s" + (f" and for {step.for_s} s" if step.for_s else "")
+    when = f"after {after_s} s" if after_s else "at once"
+    return True, f"{found}, {when}" + (f" and for {step.for_s} s" if step.for_s else "")

@@ -101,7 +101,7 @@ def _row(trial: int, n: int, outcome) -> str:
     kind = "" if outcome.passed else ' class="failed"'
     return (
         f'<tr{kind}><td class="n">{trial}.{n}</td><td class="at">{span(outcome.at_s)}</td>'
-        f"<td>{escape(outcome.tried)}</td><td>{escape(outcome.expected)}</td>"
+        f"<td>{escape(outcome.tried) or '&ndash;'}</td><td>{escape(outcome.expected)}</td>"
         f'<td class="happened">{escape(outcome.happened)}</td>'
         f'<td class="r">{"passed" if outcome.passed else "FAILED"}</td></tr>\n'
     )

@@ -104,12 +104,14 @@ def _add_bench(bench: argparse.ArgumentParser) -> None:
     bench.add_argument(
         "--script",
         metavar="FILE",
-        required=True,
         help="no page: run a bench script and write its result sheet; 'acceptance' is the one that is shipped; exit "
         "status 1 where something failed",
     )
     bench.add_argument(
         "--out", metavar="SHEET.html", help="with --script: the sheet to write (default: dewmargin-bench.html)"
+    )
+    bench.add_argument(
+        "--port", metavar="N", type=_port, help="of the page, on this computer only (default: any free one)"
     )
 
 
@@ -173,6 +175,15 @@ def _seed(text: str) -> int:
         return int(text)
     raise argparse.ArgumentTypeError(
         f"found {shown(repr(text), 40)}, allowed is a whole number from 0 to {LARGEST_SEED}; correct it"
+    )
+
+
+def _port(text: str) -> int:
+    """A port that needs no rights of its own."""
+    if text.isascii() and text.isdigit() and len(text) <= 5 and 1024 <= int(text) <= 65535:
+        return int(text)
+    raise argparse.ArgumentTypeError(
+        f"found {shown(repr(text), 40)}, allowed is a whole number from 1024 to 65535; correct it"
     )
 
 

@@ -1,0 +1,269 @@
+"""The bench's page and, beside it, the board's own page by the board's own code: two ports of this computer only."""
+
+import asyncio
+import errno
+import json
+import signal
+import sys
+from html import escape
+from importlib import resources
+from pathlib import Path
+
+from dewsim import bench_inputs as inputs
+from dewsim import bench_live, report
+from dewsim.bench_house import DRIVEN
+from dewsim.errors import InputError
+
+HOST = "127.0.0.1"
+NAMES = (HOST, "localhost")
+CHECKOUT = Path(__file__).resolve().parents[2]
+FILES = {"/bench.css": "css", "/bench.js": "javascript"}
+CHARTS = {"/uPlot.min.css": "css", "/uPlot.iife.min.js": "javascript"}
+MOST_OFTEN_S = 0.1  # between two frames of one page
+LEAST_OFTEN_S = 1.0  # so that a page that is gone is noticed
+
+
+def needs_microdot() -> None:
+    """Make the board's web server importable, out of the installed package or the checkout."""
+    try:
+        folder = str(resources.files("dewsim.vendor.microdot"))
+    except ModuleNotFoundError:
+        folder = str(CHECKOUT / "vendor" / "microdot")
+    if folder not in sys.path:
+        sys.path.append(folder)
+
+
+class Wire:
+    """A connection as microdot and the board's Guard want it; swap: bytes to be replaced in what is written."""
+
+    def __init__(self, writer, swap: tuple | None = None):
+        self.writer = writer
+        self.transport = writer.transport
+        self.get_extra_info = writer.get_extra_info
+        self.swap = swap
+
+    def write(self, data: bytes) -> None:
+        self.writer.write(data.replace(*self.swap) if self.swap else data)
+
+    async def awrite(self, data: bytes) -> None:
+        self.write(data)
+        await self.writer.drain()
+
+    async def aclose(self) -> None:
+        self.writer.close()
+        await self.writer.wait_closed()
+
+
+class Served:
+    """One Live behind two ports: the bench's own, and the board's page."""
+
+    def __init__(self, live: bench_live.Live):
+        needs_microdot()
+        self.live = live
+        self.clients: set = set()  # an event of each page that listens
+        self.board_app = self.guard = None
+        self.port = self.board_port = 0
+        self.api = self._routes()
+
+    # the bench's page
+
+    def _routes(self):
+        from microdot import Microdot
+
+        api = Microdot()
+        api.before_request(self._refuses)
+        api.after_request(self._seal)
+        api.get("/")(self.whole)
+        api.get("/frames")(self.stream)
+        api.get("/favicon.ico")(self.nothing)
+        api.post("/do")(self.do)
+        for path in (*FILES, *CHARTS):
+            api.get(path)(self.file)
+        return api
+
+    def _refuses(self, request):
+        """Other names than this computer's own (a page elsewhere made to point here), and other origins."""
+        host = request.headers.get("Host", "")
+        if host.rpartition(":")[0] not in NAMES:
+            return "This page does not go by that name.\n", 421
+        if request.method == "POST" and request.headers.get("Origin") != "http://" + host:
+            return "A change must come from this page itself.\n", 403
+        return None
+
+    def _seal(self, _, response):
+        policy = f"default-src 'self'; img-src data:; frame-src http://{HOST}:{self.board_port}; base-uri 'none'"
+        response.headers["Content-Security-Policy"] = policy + "; form-action 'none'; frame-ancestors 'none'"
+        response.headers["X-Content-Type-Options"] = "nosniff"
+        response.headers["Cache-Control"] = "no-store"
+        return response
+
+    async def whole(self, _):
+        return page(self.board_port), 200, {"Content-Type": "text/html; charset=utf-8"}
+
+    async def nothing(self, _):
+        return "", 204
+
+    async def file(self, request):
+        if request.path in FILES:
+            text, kind = report.own(request.path[1:]), FILES[request.path]
+        else:
+            text, kind = report.vendored(request.path[1:]), CHARTS[request.path]
+        return text, 200, {"Content-Type": f"text/{kind}; charset=utf-8"}
+
+    async def do(self, request):
+        """An order; the answer is the frame after it, so that the page need not wait for the stream."""
+        try:
+            refusal = self.live.act(request.json)
+        except ValueError:
+            refusal = "The body is not JSON."
+        self.publish()
+        return {"refusal": refusal, **self.live.frame()}
+
+    async def stream(self, _):
+        return self.frames(), 200, {"Content-Type": "text/event-stream"}
+
+    async def frames(self):
+        """For one page: each frame with the chart's new points, at once after a change, else every LEAST_OFTEN_S."""
+        news = asyncio.Event()
+        self.clients.add(news)
+        at = 0
+        try:
+            while True:
+                first, points = self.live.since(at)
+                at = first + len(points)
+                data = {**self.live.frame(), "first": first, "points": points, "kept_from": self.live.first_point}
+                yield "data: " + json.dumps(data, separators=(",", ":")) + "\n\n"
+                await asyncio.sleep(MOST_OFTEN_S)
+                try:
+                    await asyncio.wait_for(news.wait(), LEAST_OFTEN_S)
+                except TimeoutError:
+                    pass
+                news.clear()
+        finally:
+            self.clients.discard(news)
+
+    def publish(self) -> None:
+        for news in self.clients:
+            news.set()
+
+    async def connect(self, reader, writer) -> None:
+        try:
+            await self.api.handle_request(reader, Wire(writer))
+        except asyncio.CancelledError:  # the bench ends, and with it every page's stream
+            writer.transport.abort()
+
+    # the board's page
+
+    async def connect_board(self, reader, writer) -> None:
+        """By the board's own Guard and Page, over the app that runs now; only this bench may show it in a frame."""
+        from dewboard.guard import Guard
+        from dewboard.page import Page
+
+        app = self.live.bench.app
+        if self.board_app is not app:  # the board was restarted since
+            self.board_app = app
+            self.guard = Guard(lambda: NAMES)
+            Page(app, self.guard)
+        ancestors = (b"frame-ancestors 'none'", f"frame-ancestors http://{HOST}:{self.port}".encode())
+        try:
+            await self.guard.handle_request(reader, Wire(writer, ancestors))
+        except asyncio.CancelledError:
+            writer.transport.abort()
+
+    # running
+
+    async def run(self, port: int, tell, signals=(signal.SIGINT, signal.SIGTERM)) -> None:
+        """Serve until cancelled, or one of the signals comes; tell(address) once both ports are there."""
+        try:
+            servers = [await asyncio.start_server(self.connect, HOST, port)]
+            servers.append(await asyncio.start_server(self.connect_board, HOST, 0))
+        except OSError as error:
+            taken = "it is taken" if error.errno == errno.EADDRINUSE else error.strerror
+            raise InputError(f"--port: {port} cannot be used ({taken}); give another, or none for any free") from None
+        for number in signals:
+            asyncio.get_running_loop().add_signal_handler(number, asyncio.current_task().cancel)
+        self.port, self.board_port = [server.sockets[0].getsockname()[1] for server in servers]
+        tell(f"http://{HOST}:{self.port}/")
+        try:
+            await self.beat()
+        finally:
+            for server in servers:
+                server.close()
+
+    async def beat(self) -> None:
+        """The bench's time, for good; pages hear of it at most every MOST_OFTEN_S."""
+        loop = asyncio.get_running_loop()
+        told = 0.0
+        while True:
+            seconds = self.live.bench.seconds
+            wait_s = self.live.slice()
+            if self.live.bench.seconds != seconds and loop.time() - told >= MOST_OFTEN_S:
+                told = loop.time()
+                self.publish()
+            await asyncio.sleep(min(wait_s, 0.02))
+
+
+def run(house, sky, settings, port: int) -> int:
+    """Until Ctrl-C."""
+    live = bench_live.Live(house, sky, settings)
+
+    def tell(address: str) -> None:
+        print(f"bench: {address}  (only on this computer; Ctrl-C ends it)", flush=True)
+
+    try:
+        asyncio.run(Served(live).run(port, tell))
+    except asyncio.CancelledError:  # by a signal
+        print("bench: ended")
+    finally:
+        live.bench.close()
+    return 0
+
+
+# -- the page
+
+
+def page(board_port: int) -> str:
+    """bench.html with its forms filled in from the tables."""
+    text = report.own("bench.html")
+    parts = {
+        "SPEEDS": "".join(f'<option value="{speed}">{name}</option>' for speed, name in bench_live.SPEEDS),
+        "INPUTS": "".join([_number(row) for row in inputs.NUMBERS] + [_choice(row) for row in inputs.CHOICES]),
+        "FAULTS": "".join(_fault(name, row[0]) for name, row in inputs.FAULTS.items()),
+        "FITTED": "".join(_fitted(name) for name in (*bench_live.FITTED, "window_test_allowed")),
+        "BOARD": f"http://{HOST}:{board_port}/",
+    }
+    for name, part in parts.items():
+        text = text.replace("{" + name + "}", part)
+    return text
+
+
+def _held(name: str) -> str:
+    if name not in DRIVEN:
+        return "<span></span>"
+    return f'<label class="held"><input type="checkbox" data-held="{name}" checked> by hand</label>'
+
+
+def _number(row: tuple) -> str:
+    name, label, unit, low, high, step = row
+    return (
+        f'<div class="row"><label for="i-{name}">{label}, {unit}</label><input id="i-{name}" data-input="{name}" '
+        f'type="number" min="{low:g}" max="{high:g}" step="{step:g}" inputmode="decimal">{_held(name)}</div>\n'
+    )
+
+
+def _choice(row: tuple) -> str:
+    name, label, choices = row
+    options = "".join(f'<option value="{choice}">{choice.replace("_", " ")}</option>' for choice in choices)
+    return (
+        f'<div class="row"><label for="i-{name}">{label}</label><select id="i-{name}" data-input="{name}">{options}'
+        f"</select>{_held(name)}</div>\n"
+    )
+
+
+def _fault(name: str, label: str) -> str:
+    return f'<label class="tick"><input type="checkbox" data-fault="{name}"> {escape(label)}</label>\n'
+
+
+def _fitted(name: str) -> str:
+    label = name.removeprefix("has_").replace("_", " ")
+    return f'<label class="tick"><input type="checkbox" data-fit="{name}"> {label}</label>\n'
