@@ -4,7 +4,7 @@ import argparse
 import signal
 import sys
 
-from dewsim import desk_options, mqtt_options
+from dewsim import commission_options, desk_options, mqtt_options
 from dewsim.cautions import epilogue
 from dewsim.errors import InputError, shown
 
@@ -39,6 +39,8 @@ def parser() -> argparse.ArgumentParser:
     bench = _command(commands, "bench", "the board's program on a bench of simulated wires, to be driven and broken")
     _add_bench(bench)
     bench.set_defaults(run=_bench)
+    commission = _command(commands, "commission", "put a wired unit into service, guided step by step, with a sheet")
+    commission_options.add(commission)
     install = _command(commands, "install", "the program onto a board, over its serial port")
     _add_install(install)
     install.set_defaults(run=_install)
