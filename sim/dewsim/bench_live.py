@@ -18,7 +18,7 @@ SPEEDS = (
     (1, "real time"), (10, "10 times"), (60, "a minute a second"), (600, "10 minutes a second"),
     (3600, "an hour a second"), (10080, "a week a minute"),
 )  # fmt: skip
-SLICE_S = 0.015  # of beats, then whoever else waits has its turn
+SLICE_S = 0.004  # of beats, then whoever else waits has its turn: a request takes some six of them
 BEHIND_S = 0.3  # what cannot be made up within so long is left out, and told
 POINT_S = 60
 MOST_POINTS = 7 * 1440 + 1

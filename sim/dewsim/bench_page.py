@@ -10,7 +10,7 @@ from importlib import resources
 from pathlib import Path
 
 from dewsim import bench_inputs as inputs
-from dewsim import bench_live, report
+from dewsim import bench_live, cautions, report
 from dewsim.bench_house import DRIVEN
 from dewsim.errors import InputError
 
@@ -230,6 +230,7 @@ def page(board_port: int) -> str:
         "INPUTS": "".join([_number(row) for row in inputs.NUMBERS] + [_choice(row) for row in inputs.CHOICES]),
         "FAULTS": "".join(_fault(name, row[0]) for name, row in inputs.FAULTS.items()),
         "FITTED": "".join(_fitted(name) for name in (*bench_live.FITTED, "window_test_allowed")),
+        "CAUTIONS": cautions.html_items(),
         "BOARD": f"http://{HOST}:{board_port}/",
     }
     for name, part in parts.items():

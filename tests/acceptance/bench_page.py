@@ -180,12 +180,20 @@ def measure(driver, address: str, check: Checks, name: str) -> None:
           median < MEDIAN_MS)  # fmt: skip
 
 
-def pace(driver, address: str, check: Checks) -> None:
-    """A week a minute."""
+def processor_s(process) -> float:
+    """Processor time of the bench so far."""
+    fields = Path(f"/proc/{process.pid}/stat").read_text().rpartition(")")[2].split()
+    return (int(fields[11]) + int(fields[12])) / os.sysconf("SC_CLK_TCK")
+
+
+def pace(process, address: str, check: Checks) -> None:
+    """A week a minute; and what a core to itself would give, where this computer has none to spare."""
     time.sleep(2)
-    before, began = frame(address)["seconds"], time.monotonic()
+    before, used_s, began = frame(address)["seconds"], processor_s(process), time.monotonic()
     time.sleep(MEASURED_S)
-    rate = (frame(address)["seconds"] - before) / (time.monotonic() - began)
+    seconds, used_s = frame(address)["seconds"] - before, processor_s(process) - used_s
+    rate = seconds / (time.monotonic() - began)
+    print(f"         {seconds / used_s:.0f} simulated seconds a second of processor time, page and all")
     check(f"a week a minute: {rate:.0f} simulated seconds a second (of {WEEK_A_MINUTE})", rate >= 0.98 * WEEK_A_MINUTE)
 
 
@@ -215,7 +223,7 @@ def main() -> int:
         measure(driver, address, check, "real time")
         driver.find_element(By.CSS_SELECTOR, "[data-do*=jump]").send_keys(Keys.ENTER)
         speed(driver, WEEK_A_MINUTE)
-        pace(driver, address, check)
+        pace(process, address, check)
         measure(driver, address, check, "a week a minute")
         if wishes.shots:
             shots(driver, wishes.shots)

@@ -8,7 +8,7 @@
   var MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 
   function two(n) { return (n < 10 ? "0" : "") + n; }
-  function minus(text) { return String(text).replace("-", "\u2212"); }
+  function minus(text) { return String(text).replace(/-(\d)/g, "\u2212$1"); }
   function text(element, words) { if (element.textContent !== words) { element.textContent = words; } }
   function hide(element, words) { element.hidden = !words; text(element, words || ""); }
 
@@ -72,7 +72,7 @@
       text(row.cells[1], line[1] !== last ? line[1] : "");
       text(row.cells[2], line[2]);
       text(row.cells[3], minus(line[3]));
-      text(row.cells[4].firstChild, line[4]);
+      text(row.cells[4].firstChild, minus(line[4]));
       last = line[1];
     });
   }
