@@ -227,7 +227,7 @@ def test_the_reason_noted_is_the_number_of_the_first_refusal():
     both = 1 << FAN_OFF | 1 << HUMID_ENOUGH
     for refusals, reason in ((0, 31), (1, 0), (1 << FAN_OFF, FAN_OFF), (both, HUMID_ENOUGH)):
         decision.refusals = refusals
-        policies._note(run, 0, decision)
+        policies.note(run, 0, decision)
         assert run.reason[0] == reason
 
 

@@ -294,8 +294,8 @@ EQUIVALENT = (
     ),
     (
         "outdoors",
-        "note",
-        "self.hour_dpa[i] = dpa if dpa < MOST_DPA",
+        "dpa_of",
+        "return dpa if dpa < MOST_DPA",
         "Lt > LtE",
         "At equality both are MOST_DPA.",
     ),
