@@ -892,7 +892,7 @@ EQUIVALENT = (
         "_ahead",
         "model_pct = ",
         "Mult > Div",
-        "MODEL_MARGIN_K is 1.",
+        "MODEL_MARGIN_K is 1: times it or divided by it is the same.",
     ),
     (
         "controller",
