@@ -93,7 +93,9 @@ def read(path: Path) -> dict:
         record = json.loads(data)
         good = record["kind"] == KIND and record["schema"] == 1 and isinstance(record["simulated"], bool)
         good = good and all(isinstance(record[name], str) for name in TEXTS) and record["passed"] in (None, True, False)
-        good = good and isinstance(record["settings"], dict) and isinstance(record["answers"], dict)
+        good = good and isinstance(record["settings"], dict) and all(
+            isinstance(answer, (bool, int, float)) for answer in record["answers"].values()
+        )
         good = good and all(_is_step(step) for step in record["steps"])
     except (ValueError, KeyError, TypeError, RecursionError):
         good = False

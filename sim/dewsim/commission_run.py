@@ -1,9 +1,11 @@
 """How a step of a commissioning goes: people told, seconds waited, what was expected and found written down."""
 
 from dewcore import words
+from dewcore.permit import LATCHING
 from dewcore.valve import WELD_TEST_S
 
 TIMERS = {"min_off", "starts_per_hour", "longest_run", "relay_retry"}
+LATCHED = [name for n, (name, _) in enumerate(words.REFUSALS) if LATCHING >> n & 1]
 TIMERS_S = 3700  # the longest of them: starts within an hour
 TOLD_S = 60  # how often a wait is told of
 OPENS_S = 180  # from a request under heat: a slow blower, then the fan's steadiness and the weld test
@@ -145,6 +147,7 @@ class Run:
     def open_valve(self, seconds: int, from_idle: bool = False, f1: str = "in") -> None:
         """A timed test run up to the open valve; from_idle: called for before the heat, so that a weld test shows."""
         self.place(f1=f1, selector="controller", stop_valve="open", furnace="idle" if from_idle else "heat")
+        self.calm()
         self._rested()
         self.seat.ask_run(seconds)
         self.dialog.say(f"  Timed test run, {seconds} s at most. Stand by and watch the drain for the whole run.")
@@ -170,6 +173,15 @@ class Run:
         """Whatever ran, the contact opens in this second."""
         self.seat.ask_run(0)
         self.beat()
+
+    def calm(self) -> None:
+        """No alarm may stand from before: what can be cleared at the board is, and told."""
+        latched = [name for name in self.beat().reasons if name in LATCHED]
+        if latched:
+            self.check("alarms from before", "cleared", ", ".join(latched), True, "")
+            self.pressed("alarm", "alarm button")
+        for name in latched:
+            self.reason(name, f"{name} cleared", there=False)
 
     def _rested(self) -> None:
         """Wait for the valve's own timers, and say so now and then."""
