@@ -6,17 +6,14 @@ import json
 import signal
 import sys
 from html import escape
-from importlib import resources
-from pathlib import Path
 
 from dewsim import bench_inputs as inputs
-from dewsim import bench_live, cautions, report
+from dewsim import bench_live, cautions, install_files, report
 from dewsim.bench_house import DRIVEN
 from dewsim.errors import InputError
 
 HOST = "127.0.0.1"
 NAMES = (HOST, "localhost")
-CHECKOUT = Path(__file__).resolve().parents[2]
 FILES = {"/bench.css": "css", "/bench.js": "javascript"}
 CHARTS = {"/uPlot.min.css": "css", "/uPlot.iife.min.js": "javascript"}
 MOST_OFTEN_S = 0.1  # between two frames of one page
@@ -25,10 +22,7 @@ LEAST_OFTEN_S = 1.0  # so that a page that is gone is noticed
 
 def needs_microdot() -> None:
     """Make the board's web server importable, out of the installed package or the checkout."""
-    try:
-        folder = str(resources.files("dewsim.vendor.microdot"))
-    except ModuleNotFoundError:
-        folder = str(CHECKOUT / "vendor" / "microdot")
+    folder = str(install_files.sources()["microdot.py"].parent)
     if folder not in sys.path:
         sys.path.append(folder)
 
