@@ -126,6 +126,15 @@ class TestTimedRun(unittest.TestCase):
         self.assertFalse(decision.notices >> w.TIMED_RUN & 1)
         self.assertEqual(w.status_sentence(decision.refusals, decision.notices), w.OPEN_SENTENCE)
 
+    def test_without_one_a_house_that_gets_humid_finishes_the_shortest_run(self):
+        bench = Bench(rh_pct=DRY_PCT)
+        opened_s = bench.controller.valve.followed_s
+        self.assertTrue(0 < bench.now_s - opened_s < 150)
+        bench.rh_pct = HUMID_PCT
+        bench.open_for_s()
+        self.assertEqual(bench.now_s - opened_s, 180)
+        self.assertFalse(bench.controller.decision.refusals >> w.RUN_OVER & 1)
+
     def test_no_interlock_is_set_aside(self):
         for name, state, reason in (
             ("fan", OFF, w.FAN_OFF),
