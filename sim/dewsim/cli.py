@@ -34,6 +34,9 @@ def parser() -> argparse.ArgumentParser:
     _add_one_house(replay)
     _add_many_houses(replay)
     replay.set_defaults(run=_replay)
+    faults = _command(commands, "faults", "what faults do in drawn houses, how soon they are noticed, and what is told")
+    _add_faults(faults)
+    faults.set_defaults(run=_faults)
     mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
     desk_options.add(lambda name, text: _command(commands, name, text))
     bench = _command(commands, "bench", "the board's program on a bench of simulated wires, to be driven and broken")
@@ -114,6 +117,33 @@ def _add_bench(bench: argparse.ArgumentParser) -> None:
     )
     bench.add_argument(
         "--port", metavar="N", type=_port, help="of the page, on this computer only (default: any free one)"
+    )
+
+
+def _add_faults(faults: argparse.ArgumentParser) -> None:
+    faults.add_argument("--list", action="store_true", help="the faults, and the tests of those not simulated here")
+    faults.add_argument(
+        "--fault",
+        metavar="NAME",
+        action="append",
+        help="only this one, more than once for more; NAME+NAME for two at once; none and none_full for winters "
+        "without a fault",
+    )
+    faults.add_argument("--pairs", action="store_true", help="every sensor fault with every fault of valve and relay")
+    faults.add_argument(
+        "--seeds", metavar="N", type=_count, default=3, help="houses in each winter (default: %(default)s)"
+    )
+    faults.add_argument("--seed", metavar="N", type=_seed, default=1, help="of the draw of houses (default: 1)")
+    faults.add_argument(
+        "--weather", metavar="FILE", action="append", help="as for replay, more than once (default: inland:2)"
+    )
+    faults.add_argument(
+        "--out", metavar="DIR", default="dewmargin-faults", help="folder to write (default: %(default)s)"
+    )
+    faults.add_argument("--workers", metavar="N", type=_count, help="processes at work (default: one for each core)")
+    faults.add_argument("--dask", metavar="ADDRESS", help="work on a Dask cluster instead, such as tcp://HOST:8786")
+    faults.add_argument(
+        "--case", metavar="INDEX", type=_seed, help="one --fault in the house of this number alone: what is told, when"
     )
 
 
@@ -258,6 +288,12 @@ def _bench(arguments: argparse.Namespace) -> int:
     from dewsim import bench
 
     return bench.run(arguments)
+
+
+def _faults(arguments: argparse.Namespace) -> int:
+    from dewsim import faults_command
+
+    return faults_command.run(arguments)
 
 
 def _install(arguments: argparse.Namespace) -> int:

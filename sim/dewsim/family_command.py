@@ -35,8 +35,8 @@ def run(weathers: list, out: str, seed: int, n_houses: int, workers: "int | None
     return 0
 
 
-def checked_folder(out: str) -> Path:
-    """The folder to write into, new or of an earlier run of drawn houses; InputError for any other."""
+def checked_folder(out: str, ours=OURS, command: str = "--houses") -> Path:
+    """The folder to write into, new or of an earlier run of the same command; InputError for any other."""
     if not out:
         raise InputError("--out: found no name; name a folder to write")
     folder = Path(out)
@@ -48,11 +48,11 @@ def checked_folder(out: str) -> Path:
         if not real.parent.is_dir():
             raise InputError(f"{place}: its parent folder does not exist; make it first")
         names = sorted(entry.name for entry in real.iterdir()) if real.exists() else []
-        foreign = [name for name in names if name not in OURS or not (real / name).is_file()]
+        foreign = [name for name in names if name not in ours or not (real / name).is_file()]
         if foreign:
             raise InputError(
                 f"{place}: found other files in it, {shown(foreign[0], 40)}; name a new folder, or one of an earlier "
-                "run with --houses"
+                f"run with {command}"
             )
         if names and family_run.CASES not in names:
             raise InputError(f"{place}: found no {family_run.CASES} beside {shown(names[0], 40)}; name a new folder")

@@ -30,7 +30,8 @@ TRIES = 3  # of a case whose worker on a cluster was lost
 LEAST_PASS = 0.02  # where after MOST_WITHOUT draws fewer pass, the winter is too mild for a family
 MOST_WITHOUT = 1000
 # Modules that only show results.  Any other may change numbers, so a run does not go on with another text of it.
-SHOWN_ONLY = ("cli", "cautions", "charts", "family_", "figures", "progress", "replay", "report", "thinning", "units")
+SHOWN_ONLY = ("cli", "cautions", "charts", "family_", "faults", "figures", "progress", "replay", "report", "thinning",
+              "units")  # fmt: skip
 
 
 class Winter:
@@ -276,13 +277,14 @@ class Processes:
     lost: tuple = (BrokenProcessPool,)
     loss = "a worker was killed, perhaps for want of memory; give fewer --workers"
 
-    def __init__(self, workers: int):
+    def __init__(self, workers: int, work=houses.judged):
         self.workers = workers
+        self.work = work
         self.pool = ProcessPoolExecutor(workers, initializer=begin_worker)
 
     def submit(self, *arguments):
-        """A future of houses.judged(*arguments)."""
-        return self.pool.submit(houses.judged, *arguments)
+        """A future of work(*arguments)."""
+        return self.pool.submit(self.work, *arguments)
 
     def close(self, failed: bool) -> None:
         """Wait for nobody where something failed."""
@@ -297,7 +299,8 @@ class Cluster:
 
     loss = "the cluster was lost; start it anew"
 
-    def __init__(self, address: str):
+    def __init__(self, address: str, work=houses.judged):
+        self.work = work
         try:
             from distributed import Client
         except ImportError:
@@ -325,8 +328,8 @@ class Cluster:
         return max(1, sum(self.client.nthreads().values()))
 
     def submit(self, *arguments):
-        """A future of houses.judged(*arguments)."""
-        return self.executor.submit(houses.judged, *arguments)
+        """A future of work(*arguments)."""
+        return self.executor.submit(self.work, *arguments)
 
     def close(self, failed: bool) -> None:
         """Give back what is still out."""
