@@ -11,7 +11,7 @@ from dewboard.history import History
 from dewboard.store import FOUND_NAMES, Store, load_settings, make_folder, next_boot, save_settings
 from dewcore import learned
 
-LEARNED_S = 21600  # 1,460 writes a year
+LEARNED_S = 3600  # so that what a cut loses is an hour; 8,760 writes a year
 RETRY_S = 60  # after one that failed
 CALM_S = 600  # a boot that lasts so long ends a row of quick ones
 QUICK_BOOTS = 5  # the last of so many in a row goes into safe mode
@@ -46,6 +46,7 @@ class Keep:
         "retry_s",
         "image",
         "is_settled",
+        "once_more",
     )
 
     def __init__(self, folder: str, settings: object) -> None:
@@ -75,6 +76,7 @@ class Keep:
         self.retry_s: int = 0
         self.image: "bytes | None" = None  # what was learned before this boot, until its age is known
         self.is_settled: bool = False
+        self.once_more: bool = False
 
     def _note(self, store: object) -> None:
         if store.refused:
@@ -125,7 +127,10 @@ class Keep:
                 self.image = None
         if now_s < self.retry_s:
             return
-        if app.controller.permit.latched != self.latched or now_s - self.learned_s >= LEARNED_S:
+        if app.controller.permit.latched != self.latched:
+            self.once_more = self._write(app, self._save_learned(app))  # both slots shall know of an alarm
+        elif self.once_more or now_s - self.learned_s >= LEARNED_S:
+            self.once_more = False
             self._write(app, self._save_learned(app))
         elif self.settings_changed:
             self.settings_changed = not self._write(app, save_settings(self.settings, app.settings))

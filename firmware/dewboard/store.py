@@ -6,11 +6,13 @@ save that is cut off, at whatever byte, leaves the payload before it: old or new
 bytes in RAM before the first byte is written, and a save is done when it has been read back.
 
 Wear, measured on 64 blocks of 4 kB.  On littlefs a save erases one block, whichever has rested; history's 96
-appends and about 12 joins and 24 removals a day erase 105.  Learned state, every 6 h and twice at a latched alarm:
-some 1,500 saves a year; settings and boots: hundreds at most.  Together 40,000 erases a year; the busiest block gets 3
-a day or 1,100 a year, 90 years of the 100,000 that flash is rated for (common data-sheet figure, from memory).
-FAT writes its table and folder in place: the busiest sector 92 times a day, 33,000 a year, 3 years; and 445 a day, 7
-months, where they share one block of raw flash.  There history belongs in RAM, or on a card that spreads its wear.
+appends and about 12 joins and 24 removals a day erase 105, 3 of them the busiest block.  Learned state and counters
+are saved every hour and twice at a latched alarm, 48 saves a day more; settings and boots, hundreds a year at most.
+Together 56,000 erases a year; in proportion the busiest block gets 4.4 a day or 1,600 a year, 60 years of the 100,000
+that flash is rated for (common data-sheet figure, from memory).
+FAT writes its table and folder in place: the busiest sector 92 times a day by history alone, 33,000 a year, 3 years;
+and 445 a day, 7 months, where they share one block of raw flash.  There history belongs in RAM, or on a card that
+spreads its wear.
 """
 
 import json

@@ -88,7 +88,10 @@ class Permit:
             refusals |= 1 << w.OVERFLOW
         if s.has_drain_wet:
             refusals |= self._drain(readings, valve, now_s)
-        self.latched |= refusals & LATCHING
+        latching = LATCHING
+        if readings.overflow.state == NOT_FITTED:  # not read yet: it refuses, but nothing has happened
+            latching &= ~(1 << w.OVERFLOW)
+        self.latched |= refusals & latching
         return refusals
 
     def _not_dry(self, readings: "Readings") -> int:

@@ -270,7 +270,7 @@ class TestBoot(unittest.TestCase):
 
     def test_counters_and_what_was_learned_outlast_it(self):
         machine = Machine().opened()
-        machine.app.keep.learned_s = -30000  # six hours ago
+        machine.app.keep.learned_s = -30000  # hours ago
         machine.beat(2)
         open_s = machine.app.counters.valve_open_s
         machine.app.controller.outlook.house.hours = 77

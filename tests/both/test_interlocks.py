@@ -61,13 +61,22 @@ class TestWater(Interlock):
         self.stays_open(opened({"has_leak": 0}))
 
     def test_refused_when_the_drain_overflows_or_its_switch_breaks_and_latched(self):
-        for state in (r.ON, r.UNREADABLE, r.NOT_FITTED):
+        for state in (r.ON, r.UNREADABLE):
             rig = opened({"has_overflow": 1})
             rig.contact("overflow", state)
             self.shuts(rig, w.OVERFLOW)
             rig.contact("overflow", r.OFF)
             rig.run(600)
             self.assertTrue(rig.refused(w.OVERFLOW))
+
+    def test_refused_but_not_latched_before_the_overflow_switch_was_ever_read(self):
+        rig = opened({"has_overflow": 1})
+        rig.contact("overflow", r.NOT_FITTED)
+        self.shuts(rig, w.OVERFLOW)
+        rig.contact("overflow", r.OFF)
+        rig.run(600)
+        self.assertFalse(rig.refused(w.OVERFLOW))
+        self.assertEqual(rig.controller.permit.latched, 0)
 
     def test_allowed_while_the_overflow_switch_is_dry(self):
         self.stays_open(opened({"has_overflow": 1}))

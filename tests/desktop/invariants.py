@@ -585,7 +585,8 @@ class Watch:
             self.failures = 0
         sensed = self._read_back(world, now_s)
         active = sensed | self._water(world, now_s)
-        self.latched |= active & LATCHED_MASK
+        unread = 1 << w.OVERFLOW if readings.overflow.state == -1 else 0
+        self.latched |= active & LATCHED_MASK & ~unread
         if clear:
             self.latched &= self._kept(world, active)
         mask = active | self.latched
