@@ -10,7 +10,6 @@ from pathlib import Path
 
 from dewcore.psychro import humidity_ratio_g_kg, vapour_pa, wetting_point_c
 from dewcore.record import FIELDS
-from dewsim import broker_link
 from dewsim.errors import InputError, shown_path
 from dewsim.logbase import LogBase
 from dewsim.senml import PLACES, base_name, entries_of
@@ -27,18 +26,16 @@ def run(path: str, form: str, device: str | None, out: str | None) -> int:
         name = base.one_device(device)
         write = write_csv if form == "csv" else write_senml
         if out is None:
-            untimed = write(base, name, sys.stdout)
+            write(base, name, sys.stdout)
             sys.stdout.flush()
         else:
             with whole_file(out) as file:
-                untimed = write(base, name, file)
+                write(base, name, file)
     except BrokenPipeError:  # whoever read has seen enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return 0
     finally:
         base.close()
-    if untimed:
-        broker_link.tell("log", f"{untimed} records whose time nobody knew are left out")
     return 0
 
 
@@ -71,18 +68,13 @@ def derived(values: dict) -> dict:
     return values
 
 
-def write_csv(base: LogBase, device: str, file) -> int:
-    """The header and a row a minute; empty where a value is none.  Returns how many had no time."""
+def write_csv(base: LogBase, device: str, file) -> None:
+    """The header and a row a minute; empty where a value is none."""
     file.write(",".join(["time_utc", *(row[0] for row in FIELDS)]) + "\n")
-    untimed = 0
     for utc_s, values in base.minutes(device):
-        if utc_s is None:
-            untimed += 1
-            continue
         values = derived(values)
         cells = [_cell(name, values.get(name)) for name, *_ in FIELDS]
         file.write(f"{datetime.fromtimestamp(utc_s, UTC):%Y-%m-%dT%H:%M:%SZ},{','.join(cells)}\n")
-    return untimed
 
 
 def _cell(name: str, value: object) -> str:
@@ -91,18 +83,13 @@ def _cell(name: str, value: object) -> str:
     return f"{value:.{PLACES[name]}f}"
 
 
-def write_senml(base: LogBase, device: str, file) -> int:
+def write_senml(base: LogBase, device: str, file) -> None:
     """One array, a line a minute, each with its own base time."""
-    untimed = 0
     before = "["
     for utc_s, values in base.minutes(device):
-        if utc_s is None:
-            untimed += 1
-            continue
         entries = entries_of(base_name(device), utc_s, derived(values))
         if entries:
             text = ",".join(json.dumps(entry, separators=(",", ":"), ensure_ascii=False) for entry in entries)
             file.write(before + text)
             before = ",\n"
     file.write("]\n" if before != "[" else "[]\n")
-    return untimed

@@ -58,13 +58,13 @@ def run(path: str, device: str | None, out: str | None, units: str) -> int:
     base = LogBase(path, must_exist=True)
     try:
         name = base.one_device(device)
-        seasons, untimed = log_seasons.seasons_of(base, name)
+        seasons = log_seasons.seasons_of(base, name)
     finally:
         base.close()
     if not seasons:
-        raise InputError(f"{base.place}: found no record of {name} whose time is known; give a longer log")
+        raise InputError(f"{base.place}: found no record of {name}; give a longer log")
     with whole_file(out) as file:
-        file.write(render(name, seasons, untimed, Units(units)))
+        file.write(render(name, seasons, Units(units)))
     print(f"{name}: {', '.join(f'{season.name()} {season.records} records' for season in seasons)}")
     print(f"report: {out}")
     return 0
@@ -78,7 +78,7 @@ def _check_out(out: str) -> None:
         raise InputError(f"--out {shown_path(out)}: exists and is no page of `dewmargin log report`; name a new file")
 
 
-def render(device: str, seasons: list, untimed: int, units: Units) -> str:
+def render(device: str, seasons: list, units: Units) -> str:
     """The whole page: the newest season in full, and the last ones beside it."""
     season = seasons[-1]
     counted = [log_seasons.counted(each) for each in seasons[-MOST_SEASONS:]]
@@ -106,11 +106,11 @@ def render(device: str, seasons: list, untimed: int, units: Units) -> str:
         f'<section id="{name}" aria-labelledby="h-{name}"><h2 id="h-{name}">{title}</h2>\n{bodies[name]}\n</section>\n'
         for name, title in shown
     )
-    top = _head(device, season, counted[-1], untimed, units)
+    top = _head(device, season, counted[-1], units)
     return report.page(f"{device}: {TITLE}", top, links, sections, drawn)
 
 
-def _head(device: str, season: Season, counted: dict, untimed: int, units: Units) -> str:
+def _head(device: str, season: Season, counted: dict, units: Units) -> str:
     start, end = (
         datetime.fromtimestamp(second, UTC)
         for second in (season.start_local_s, season.start_local_s + season.n * MINUTE_S - 1)
@@ -124,8 +124,6 @@ def _head(device: str, season: Season, counted: dict, untimed: int, units: Units
         f"Times are standard time, {zone}.</p>",
         f'<p class="answer">{_answer(counted, units)}</p>',
     ]
-    if untimed:
-        texts.append(f"<p>{number(untimed, 0)} records are left out: nobody knew the time when they were made.</p>")
     return "\n".join(texts) + "\n"
 
 

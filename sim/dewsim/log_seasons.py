@@ -81,15 +81,11 @@ def _wetting_c(indoor_c: float, rh_pct: float) -> float:
     return wetting_point_c(vapour_pa(indoor_c, rh_pct))
 
 
-def seasons_of(base, device: str) -> tuple:
-    """(seasons, oldest first; records whose time nobody knew) of a board."""
+def seasons_of(base, device: str) -> list:
+    """The seasons of a board, oldest first."""
     found: dict = {}
-    untimed = 0
     offset_s = -time.timezone
     for utc_s, values in base.minutes(device):
-        if utc_s is None:
-            untimed += 1
-            continue
         local_s = utc_s + offset_s
         moment = datetime.fromtimestamp(local_s, UTC)
         year = moment.year - (moment.month < FIRST_MONTH)
@@ -98,7 +94,7 @@ def seasons_of(base, device: str) -> tuple:
         found[year].put(local_s, values)
     for season in found.values():
         season.close()
-    return [found[year] for year in sorted(found)], untimed
+    return [found[year] for year in sorted(found)]
 
 
 def heating_mask(outdoor_c) -> bytearray:

@@ -221,7 +221,7 @@ class LogBase:
         return self.boards[device][1] if device in self.boards else NO_MARK
 
     def read_boards(self) -> None:
-        """The boards and their marks as they are in the file; also after a transaction that failed."""
+        """The boards and their marks as they are in the file."""
         rows = self.db.execute("SELECT device, id, mark_boot, mark_seq FROM boards")
         self.boards = {device: [number, (boot, seq)] for device, number, boot, seq in rows}
 
@@ -244,7 +244,7 @@ class LogBase:
         return asked or known[0]
 
     def minutes(self, device: str):
-        """Rows (utc_s or None, {field: value in its unit or None; the reason's name}) in the order of their keys."""
+        """Rows (utc_s, {field: value in its unit or None; the reason's name}) in the order of their keys."""
         names = ", ".join(NAMES)
         rows = self.db.execute(f"SELECT utc_s, {names} FROM records WHERE device = ? ORDER BY boot, seq", (device,))
         for row in rows:
@@ -252,7 +252,7 @@ class LogBase:
 
 
 class _Transaction:
-    """BEGIN IMMEDIATE on entry, COMMIT on a clean exit, else ROLLBACK."""
+    """BEGIN IMMEDIATE on entry, COMMIT on a clean exit, else ROLLBACK, marks too."""
 
     def __init__(self, base: LogBase):
         self.base = base
@@ -268,3 +268,4 @@ class _Transaction:
         finally:
             if self.db.in_transaction:
                 self.db.execute("ROLLBACK")
+                self.base.read_boards()

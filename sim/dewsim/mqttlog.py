@@ -194,7 +194,6 @@ class Logger:
                         self._complain(device, f"{conflict}; give this board a new name, or log to a new file")
                     marks[device] = self.base.mark(device)
         except sqlite3.Error as error:
-            self.base.read_boards()
             if not self.is_failing:
                 self._tell(f"{self.base.place}: cannot be written ({error}); {self._remedy(error)}")
             self.is_failing = True

@@ -58,13 +58,20 @@ class Process:
     def start(self, folder: Path | None = None) -> None:
         """Start it, in a folder."""
         pipes = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "stdin": subprocess.DEVNULL}
-        self.running = subprocess.Popen(self.command, env=PATH, cwd=folder, text=True, **pipes)
+        self.running = subprocess.Popen(
+            self.command, env=PATH, cwd=folder, text=True, preexec_fn=_heed_ctrl_c, **pipes
+        )
 
     def end(self, number: int = signal.SIGKILL) -> tuple:
         """(status, stdout, stderr) after a signal."""
         self.running.send_signal(number)
         out, errors = self.running.communicate(timeout=WAIT_S)
         return self.running.returncode, out, errors
+
+
+def _heed_ctrl_c() -> None:
+    """Tests that run in the background inherit that SIGINT is ignored."""
+    signal.signal(signal.SIGINT, signal.SIG_DFL)
 
 
 def dewmargin(*words) -> list:

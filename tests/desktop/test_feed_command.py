@@ -18,7 +18,7 @@ from dewcore.readings import FORECAST_NONE, Readings
 from dewsim import feed_command, metar, polling
 from dewsim.cli import main
 from dewsim.errors import InputError
-from dewsim.feed_sources import Told
+from dewsim.feed_sources import Told, hours_of
 
 NOW_S = int(datetime(2026, 1, 14, 21, 10, tzinfo=UTC).timestamp())
 
@@ -139,6 +139,15 @@ def test_csv_past_rows_are_the_observation_and_later_ones_the_forecast(tmp_path,
     readings = Readings()
     assert feed.accept(found["forecast"], readings, 0, found["forecast"]["sent_s"]) == ""
     assert list(readings.forecast_dc[:4]) == [2, 12, 22, FORECAST_NONE]
+
+
+def test_an_hour_takes_the_lowest_value_within_half_an_hour_of_it():
+    hour_s = NOW_S // 3600 * 3600
+    rows = [(hour_s - 1900, -30.0), (hour_s - 1700, 3.0), (hour_s + 600, 2.0), (hour_s + 1900, 1.0)]
+    rows += [(hour_s + 3 * 3600 + 1700, -4.0), (hour_s + 80 * 3600, 0.0)]
+    expected = [(0, 2.0), (1, 1.0), (2, None), (3, -4.0)]
+    assert hours_of(rows, NOW_S) == [(hour_s + 3600 * n, c) for n, c in expected]
+    assert hours_of(rows, hour_s + 90 * 3600) == []
 
 
 REFUSED = [

@@ -31,7 +31,7 @@ class Running:
 
     def __init__(self, path, broker):
         self.path, self.port = path, broker.port
-        self.limit = 0
+        self.limit = self.set_to = 0
         self.ending = False
         self.is_ready = threading.Event()
         self.thread = threading.Thread(target=self._run, daemon=True)  # a test that fails must not wait for it
@@ -42,15 +42,13 @@ class Running:
         base = LogBase(str(self.path))
         link = broker_link.broker_of(f"mqtt://127.0.0.1:{self.port}", "", "", "")
         logger = self.logger = mqttlog.Logger(base, link, str(self.path))
-        set_to = 0
 
         def stop() -> bool:
-            nonlocal set_to
             if logger.is_connected:
                 self.is_ready.set()
-            if self.limit != set_to:
-                set_to = self.limit
-                base.db.execute(f"PRAGMA max_page_count = {set_to}")
+            if self.limit != self.set_to:
+                base.db.execute(f"PRAGMA max_page_count = {self.limit}")
+                self.set_to = self.limit
             return self.ending
 
         logger.run(stop)
@@ -99,6 +97,50 @@ def test_a_full_disk_is_told_once_and_gone_on_from(tmp_path, broker, capsys, mon
     assert errors.count("cannot be written") == errors.count("written again") == 1, errors
     with sqlite3.connect(path) as db:
         assert db.execute("SELECT count(*), count(DISTINCT seq) FROM minutes").fetchone() == (1500, 1500)
+
+
+def rows_in(path) -> int:
+    """Records in a log."""
+    with sqlite3.connect(path, timeout=10.0) as db:
+        return db.execute("SELECT count(*) FROM minutes").fetchone()[0]
+
+
+def test_what_is_not_durable_is_not_acknowledged(tmp_path, broker, monkeypatch, capsys):
+    """A sender that never repeats itself: what the logger could not write the broker still has, and brings again."""
+    monkeypatch.setattr(mqttlog, "RETRY_S", 0.3)
+    path = tmp_path / "log.db"
+    logger = Running(path, broker)
+    sender = rig.client(broker.port)
+
+    def send(first: int, end: int) -> None:
+        for n in range(first, end, 10):
+            keys = [(1, n + k) for k in range(10)]
+            after = (1, n - 1) if n else (-1, -1)
+            sender.publish("dewmargin/once/records", rig.pack("once", keys, after=after), qos=1).wait_for_publish(20.0)
+
+    logger.limit = 1
+    rig.wait_for(lambda: logger.set_to == 1, "no room")
+    send(0, 3000)
+    rig.wait_for(lambda: logger.logger.is_failing, "the disk is full")
+    assert rows_in(path) < 3000
+    logger.limit = 1_000_000
+    rig.wait_for(lambda: rows_in(path) == 3000, "all that was sent while there was no room")
+    logger.end()
+    send(3000, 3200)
+    logger = Running(path, broker)
+    rig.wait_for(lambda: rows_in(path) == 3200, "all that was sent while the logger was away")
+    logger.end()
+    sender.disconnect()
+    sender.loop_stop()
+
+
+def test_what_waits_is_forgotten_with_its_connection(tmp_path):
+    base = LogBase(str(tmp_path / "log.db"))
+    logger = mqttlog.Logger(base, broker_link.broker_of("mqtt://127.0.0.1", "", "", ""), "x")
+    logger.waiting.append((1, 1, "dewmargin/a/records", b""))
+    logger._on_disconnect()
+    assert logger.waiting == []  # its number would acknowledge another message of the next connection
+    base.close()
 
 
 def test_nonsense_is_told_and_does_not_stop_the_rest(tmp_path, broker, capsys):

@@ -174,9 +174,21 @@ def test_two_writers_of_one_file_see_each_others_boards_and_marks(base):
 def test_a_key_that_comes_again_with_other_content_is_a_conflict(base):
     add(base, [(1, 0)])
     other = rig.pack("attic", [(1, 0), (1, 1)]).replace(b'"v":38.5', b'"v":37.5')
-    with pytest.raises(Conflict, match="1/0"), base.transaction():
-        base.add("attic", senml.read(other, "attic"), 0)
-    assert len(list(base.minutes("attic"))) == 1
+    with base.transaction():
+        with pytest.raises(Conflict, match="1/0"):
+            base.add("attic", senml.read(other, "attic"), 0)
+        base.add("cellar", batch([(1, 0)], device="cellar"), 0)  # others go on
+    assert [len(list(base.minutes(device))) for device in ("attic", "cellar")] == [1, 1]
+    assert base.mark("attic") == (1, 0)
+
+
+def test_what_fails_leaves_neither_records_nor_marks(base):
+    add(base, [(1, 0)])
+    with pytest.raises(KeyError), base.transaction():
+        base.add("attic", batch([(1, 1)], after=(1, 0)), 0)
+        base.add("cellar", batch([(1, 0)], device="cellar"), 0)
+        raise KeyError
+    assert base.mark("attic") == (1, 0) and base.devices() == ["attic"] and list(base.boards) == ["attic"]
 
 
 def test_times_of_a_board_without_a_clock(base):
@@ -342,4 +354,4 @@ def test_seasons_are_counted_by_hand(tmp_path, monkeypatch):
     assert found["mean_rh_pct"] == pytest.approx(30.0 - 10.0 * 60 / 2880, abs=0.01)
     assert found["fan_hours"] == 48.0 and found["lowest_outdoor_c"] == -10.0
     assert 5.0 < found["floor_emc_min_pct"] <= found["floor_emc_max_pct"] < 7.0
-    assert log_report.TITLE in log_report.render("attic", [season], 3, log_report.Units("us"))
+    assert log_report.TITLE in log_report.render("attic", [season], log_report.Units("us"))
