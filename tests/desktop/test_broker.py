@@ -215,9 +215,10 @@ def test_the_acl_keeps_boards_apart(tmp_path):
 # The command itself
 
 
-def test_beyond_loopback_needs_passwords(capsys):
-    assert main(["broker", "--listen", "0.0.0.0:18830"]) == 2
-    assert "give --passwords" in capsys.readouterr().err
+def test_beyond_loopback_needs_passwords():
+    command = rig.dewmargin("broker", "--listen", "0.0.0.0:18830")
+    ended = subprocess.run(command, env=rig.PATH, capture_output=True, text=True, timeout=rig.WAIT_S)
+    assert ended.returncode == 2 and "give --passwords" in ended.stderr and ended.stderr.count("\n") == 1
 
 
 def test_a_port_in_use_and_a_wrong_address(broker, capsys):
