@@ -42,8 +42,16 @@ def seat_for(arguments) -> tuple:
     """(the seat, whose settings its board has)."""
     from dewsim import commission_virtual
 
-    if not arguments.simulated:
-        raise InputError("commission: a board on a line cannot be asked yet; give --simulated")
+    if arguments.simulated == (arguments.port is not None):
+        found = "both --simulated and --port" if arguments.simulated else "neither --simulated nor --port"
+        raise InputError(f"commission: found {found}, allowed is one of them; say which")
+    if arguments.port is not None:
+        for name in ("house", "fault"):
+            if getattr(arguments, name) is not None:
+                raise InputError(f"{'--fault' if name == 'fault' else name}: only with --simulated; leave it out")
+        from dewsim.commission_serial import SerialSeat
+
+        return SerialSeat(arguments.port), "the board's own"
     fault = commission_virtual.check_fault(arguments.fault) if arguments.fault else ""
     if arguments.house is None:
         settings = Settings()

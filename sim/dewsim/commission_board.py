@@ -5,7 +5,7 @@ was asked for and at no other time.  Buttons are read and told, and do not teach
 """
 
 from dewcore import words
-from dewcore.readings import CONTACT_NAMES, ERROR_OK, OFF, ON, SAMPLE_NAMES, UNREADABLE
+from dewcore.readings import CONTACT_NAMES, OFF, ON, SAMPLE_NAMES, UNREADABLE
 from dewcore.settings import row_of
 
 HOLD_PCT = row_of("wish_pct")[3]
@@ -65,16 +65,12 @@ def names(table: tuple, mask: int) -> list:
     return [row[0] for n, row in enumerate(table) if mask >> n & 1]
 
 
-def seen(app, presses: list) -> Seen:
-    """What an app saw in its last beat."""
-    readings, decision = app.readings, app.controller.decision
-    contacts = {name: STATES.get(getattr(readings, name).state, "not fitted") for name in CONTACT_NAMES}
-    samples = {}
-    for name in SAMPLE_NAMES:
-        sample = getattr(readings, name)
-        samples[name] = sample.value if sample.error == ERROR_OK and sample.at_s >= 0 else None
-    half = app.hardware.half_wave()
+def seen(told: tuple, presses: list) -> Seen:
+    """What `commission_onboard` told of a second."""
+    states, samples, refusals, notices, closed, half = told
     return Seen(
-        contacts, samples, names(words.REFUSALS, decision.refusals), names(words.NOTICES, decision.notices),
-        bool(decision.valve), presses, [name for n, name in enumerate(HALF_WAVES) if half >> n & 1],
+        {name: STATES.get(state, "not fitted") for name, state in zip(CONTACT_NAMES, states, strict=True)},
+        {name: None if text is None else float(text) for name, text in zip(SAMPLE_NAMES, samples, strict=True)},
+        names(words.REFUSALS, refusals), names(words.NOTICES, notices), closed, [PRESSES[n] for n in presses],
+        [name for n, name in enumerate(HALF_WAVES) if half >> n & 1],
     )  # fmt: skip

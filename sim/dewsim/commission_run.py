@@ -44,7 +44,7 @@ DO = {
     ("press", "look"): "Press the look button shortly.",
     ("press", "look_long"): "Hold the look button for 2 s.",
     ("press", "alarm"): "Hold the alarm button for 4 s.",
-    ("supply", "out"): "Pull PS1 out, look at the meter, plug PS1 in again.",
+    ("supply", "out"): "Pull PS1 out, and a serial cable; look at the meter; plug them in again.",
 }
 
 
@@ -130,6 +130,7 @@ class Run:
 
     def pressed(self, button: str, label: str) -> None:
         """A button, held as told, has to be heard."""
+        self.beat()  # what was pressed before does not count
         self.act("press", button)
         seen, waited_s = self.wait(lambda s: button in s.presses, HANDS_S if not self.seat.simulated else SOON_S)
         found = "heard" if seen else f"not heard within {waited_s} s"

@@ -40,6 +40,8 @@ def stop(run: Run) -> None:
     for where, text, _ in cautions.CAUTIONS:
         if where in ("always", "before wiring", "gas and CO", "measuring", "what no board can stop"):
             run.dialog.say(f"  {where[0].upper() + where[1:]}. {text}")
+    if not run.seat.simulated:
+        run.dialog.say("  A laptop on the board runs on its battery: its charger must not tie the board to earth.")
     run.yes("stop_read", "cautions and local code kept", "A licensed person does it, then.")
     run.yes("co_alarm", "CO alarm works, someone is near", "Not alone, and not without a CO alarm.")
 

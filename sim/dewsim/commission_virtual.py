@@ -3,8 +3,9 @@
 Faults: those of `dewsim.bench_inputs`, and FAULTS here, which are of house, wiring and hands.
 """
 
+from dewcore.board import PRESS_ALARM
 from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN
-from dewsim import bench_inputs, commission_board
+from dewsim import bench_inputs, commission_board, commission_onboard
 from dewsim.bench_world import ATTEND_US, ATTENDS_A_BEAT, BEAT_US, Bench
 from dewsim.commission_board import HOLD_PCT, Seat, Seen
 from dewsim.errors import InputError, shown
@@ -84,7 +85,7 @@ class VirtualSeat(Seat):
         bench.world.rh_pct += 0.05 if bench.seconds % 2 else -0.05  # no real air reads the same for an hour
         bench.beat()
         presses, self.presses = self.presses, []
-        return commission_board.seen(bench.app, presses)
+        return commission_board.seen(commission_onboard.told(bench.app), presses)
 
     def ask_run(self, seconds: int) -> None:
         self.bench.app.request(REQUEST_TIMED_RUN if seconds else REQUEST_NONE, seconds)
@@ -116,8 +117,8 @@ class VirtualSeat(Seat):
             setattr(bench.world, attribute, LET_GO <= n < LET_GO + looks and not dead)
             press = bench.app.hardware.buttons()
             if press:
-                self.presses.append(commission_board.PRESSES[press])
-                if self.presses[-1] == "alarm":
+                self.presses.append(press)
+                if press == PRESS_ALARM:
                     bench.app.request(REQUEST_CLEAR, CLEAR_S)
             until_us += ATTEND_US
             bench.world.advance_us(max(0, until_us - bench.world.us))

@@ -7,12 +7,26 @@ from pathlib import Path
 
 import pytest
 
+from dewboard.clock import Clock
+from dewboard.pins import open_pins
+from dewcore.board import PRESS_ALARM, PRESS_LOOK_LONG
 from dewcore.controller import SCAN_S
+from dewcore.readings import TAP_NONE
 from dewcore.timed_run import LONGEST_S
-from dewsim import bench_inputs, commission, commission_ask, commission_record, commission_steps, commission_virtual
+from dewsim import (
+    bench_inputs,
+    commission,
+    commission_ask,
+    commission_onboard,
+    commission_record,
+    commission_steps,
+    commission_virtual,
+)
 from dewsim.cli import main
+from dewsim.commission_board import HOLD_PCT
 from dewsim.commission_virtual import VirtualSeat
 from dewsim.errors import InputError
+from dewsim.virtual import BoardReset, VirtualBoard, install
 
 ANSWERS = Path(__file__).resolve().parents[2] / "sim/dewsim/data/commission.answers"
 
@@ -322,6 +336,53 @@ def test_ctrl_c_with_the_valve_open_opens_the_contact(here, watched, monkeypatch
     assert seat.closed_s >= 20 and not seat.bench.world.relay_pin
     assert "go on with --resume" in capsys.readouterr().out
     assert outcomes()["open_contact"] == "passed" and "water" not in outcomes() and record()["passed"] is None
+
+
+@pytest.fixture
+def proving(tmp_path):
+    """(virtual board, the board's side over it, at the valve's opening) as a line would drive it."""
+    world = VirtualBoard()
+    install(world)
+    world.heat_call = world.fan_running = world.terminal_live = True
+    found = commission_onboard.Proving(open_pins(), Clock(world), str(tmp_path), HOLD_PCT)
+    for _ in range(320):
+        found.second()
+    found.ask(120)
+    while not world.relay_pin:
+        found.second()
+        assert world.us < 400_000_000
+    return world, found
+
+
+def test_a_line_that_falls_silent_opens_the_contact_and_starts_the_board_afresh(proving):
+    world, _ = proving
+    world.advance_us(4_500_000)
+    assert world.relay_pin
+    world.advance_us(1_000_000)
+    assert not world.relay_pin
+    with pytest.raises(BoardReset):
+        world.advance_us(3_000_000)
+
+
+def test_on_the_line_only_the_alarm_button_acts(proving):
+    world, found = proving
+    world.leak = "wet"
+    found.second()
+    assert not world.relay_pin and found.app.controller.permit.latched
+    world.leak = "dry"
+    for _ in range(15):
+        found.second()
+    presses = []
+    for button in ("look_pressed", "alarm_pressed"):
+        setattr(world, button, True)
+        for _ in range(4):
+            presses += found.second()[1]
+        setattr(world, button, False)
+        for _ in range(15):
+            presses += found.second()[1]
+    assert presses == [PRESS_LOOK_LONG, PRESS_ALARM]
+    assert found.app.readings.tap == TAP_NONE and found.app.controller.glass.looks == [0, 0]
+    assert not found.app.controller.permit.latched
 
 
 @pytest.mark.parametrize("name", ["k1_closed_vac", "water_flows", "valve_ma"])
