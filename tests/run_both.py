@@ -10,6 +10,7 @@ import shutil
 import subprocess
 import sys
 import time
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -99,7 +100,7 @@ def run_file(command: list, environment: dict) -> tuple:
 
 
 def run_all(tests: Path, interpreters: list) -> bool:
-    """Run every file on every interpreter, print what happened; whether all of it is well."""
+    """Run every file on every interpreter, on all cores, print what happened; whether all of it is well."""
     names = sorted(path.stem for path in tests.glob("test_*.py"))
     if not names:
         print("run_both: no test_*.py in %s" % tests)
@@ -110,8 +111,9 @@ def run_all(tests: Path, interpreters: list) -> bool:
         began = time.monotonic()
         total = 0
         ran = 0
-        for name in names:
-            count, problem = run_file(command(name), environment)
+        with ThreadPoolExecutor(os.cpu_count() or 1) as pool:
+            found = list(pool.map(lambda name: run_file(command(name), environment), names))
+        for name, (count, problem) in zip(names, found):
             if not problem and count != first.setdefault(name, count):
                 problem = "ran %d tests here, %d on the first interpreter" % (count, first[name])
             total += count or 0
