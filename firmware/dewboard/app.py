@@ -119,6 +119,7 @@ class App:
         readings.utc_offset_s = self.wall.utc_offset_s
         if readings.request in LONGEST_S and not now_s < readings.request_until_s:
             readings.request = REQUEST_NONE
+            self.hurried = True
         if self.safe:
             self.controller.stand_down(now_s)
             self.decided_s = now_s

@@ -345,7 +345,9 @@ class TestPeople(unittest.TestCase):
         machine.app.request(REQUEST_TIMED_RUN, 120)
         machine.beat(5)
         self.assertTrue(machine.board.relay_pin)
-        machine.beat(120)
+        machine.beat(114)
+        self.assertTrue(machine.board.relay_pin)
+        machine.beat(2)  # to the second, not at the next scan
         self.assertEqual(machine.app.readings.request, REQUEST_NONE)
         self.assertFalse(machine.board.relay_pin)
         machine.app.request(REQUEST_WINDOW, 99999)
