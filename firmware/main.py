@@ -7,7 +7,7 @@ RELAY = Pin(2, Pin.OUT, value=0)  # contact open; 2 is dewboard.pins.RELAY
 import sys  # noqa: E402
 
 
-def number(folder):
+def number(folder: str) -> int:
     """The number of the release in a folder, -1 where it is not whole: its file `release` is written last."""
     try:
         with open(folder + "/release", "rb") as file:

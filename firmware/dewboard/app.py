@@ -21,6 +21,11 @@ from dewcore.settings import SettingError, Settings
 from dewcore.timed_run import LONGEST_S as TIMED_RUN_S
 from dewcore.window_test import LONGEST_S as WINDOW_S
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.clock import Clock
+    from dewboard.hardware import Hardware
+
 DECISION_S = 15  # an older decision opens nothing
 FAILURES = 3  # beats that may fail within TROUBLE_S
 TROUBLE_S = 600
@@ -58,7 +63,7 @@ class App:
         "forget",
     )
 
-    def __init__(self, hardware: object, clock: object, settings: "Settings", keep: "Keep", version: str) -> None:
+    def __init__(self, hardware: "Hardware", clock: "Clock", settings: "Settings", keep: "Keep", version: str) -> None:
         hardware.drive(False)
         self.hardware = hardware
         self.clock = clock
@@ -141,7 +146,7 @@ class App:
                 counters.valve_starts += 1
         self.was_open = is_open
 
-    def _failed(self, problem: object) -> None:
+    def _failed(self, problem: Exception) -> None:
         """A beat failed: once is noted, often within ten minutes ends in safe mode."""
         self.counters.failed_beats += 1
         self.events.add("beat failed: " + repr(problem))

@@ -51,7 +51,7 @@ def problem_of(config: dict) -> str:
         is_text = isinstance(DEFAULTS[name], str)
         if isinstance(value, bool) or not isinstance(value, str if is_text else int):
             return name + ": another type was found; allowed is a " + ("text" if is_text else "whole number")
-        if is_text and name != "ca" and len(value) > TEXT_CHARS:
+        if isinstance(value, str) and name != "ca" and len(value) > TEXT_CHARS:
             return name + ": too long; allowed are " + str(TEXT_CHARS) + " characters"
     found = full(config)
     for name in SWITCHES:

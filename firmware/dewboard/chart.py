@@ -9,6 +9,12 @@ from array import array
 
 from dewcore.record import FIELDS, FORMAT
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.history import Row
+    from dewboard.shapes import Iterator
+
 DAY_S = 86400
 POINT_S = 600
 POINTS = DAY_S // POINT_S
@@ -30,7 +36,7 @@ TOP_BARS, BAR = 220, 11
 BOTTOM = 250
 
 
-def packed_places():
+def packed_places() -> "dict[str, tuple[int, int]]":
     """Where each packed field stands in a record's numbers, and its scale, by name."""
     places = {}
     for name, _, code, scale, _, _ in FIELDS:
@@ -42,12 +48,12 @@ def packed_places():
 class Day:
     """A day in tenths of a unit (% RH, °C) or percent of the time, one number for each ten minutes."""
 
-    def __init__(self):
+    def __init__(self) -> None:
         self.lines = [array("h", [NONE] * POINTS) for _ in LINES]
         self.bars = [bytearray(POINTS) for _ in BARS]
         self.count = 0
 
-    def take(self, point, numbers, places):
+    def take(self, point: int, numbers: tuple, places: "dict[str, tuple[int, int]]") -> None:
         """One record's numbers into its point."""
         self.count += 1
         for n in range(len(LINES)):
@@ -66,7 +72,7 @@ class Day:
                 self.bars[n][point] = min(100, self.bars[n][point] + 10 * numbers[at] // scale)
 
 
-def age_s(row, app):
+def age_s(row: "Row", app: "App") -> int:
     """How old a record is [s]; -1 for one of an earlier start whose wall time, or ours, is unknown."""
     if row.boot == app.history.boot:
         return app.now_s - row.now_s
@@ -74,7 +80,7 @@ def age_s(row, app):
     return utc_s - row.utc_s if utc_s and row.utc_s else -1
 
 
-def read(day, app):
+def read(day: "Day", app: "App") -> "Iterator[str]":
     """Fill a Day from history; an empty piece each few records, so that nothing else waits."""
     places = packed_places()
     n = 0
@@ -87,7 +93,7 @@ def read(day, app):
             yield ""
 
 
-def chart(app):
+def chart(app: "App") -> "Iterator[str]":
     """The figure as pieces of HTML; a sentence instead where nothing is recorded yet."""
     day = Day()
     yield from read(day, app)
@@ -103,7 +109,7 @@ def chart(app):
     yield "</svg>\n</figure>\n"
 
 
-def pane(day, which, top, high, step, unit):
+def pane(day: "Day", which: "tuple[int, ...]", top: int, high: int, step: int, unit: str) -> "Iterator[str]":
     """Some lines on one scale; step: its grid, in tenths."""
     low, up = span(day, which, step)
     for tenths in range(low, up + 1, step):
@@ -127,7 +133,7 @@ def pane(day, which, top, high, step, unit):
         yield '<text x="%d" y="%d">%s</text>\n' % (RIGHT + 4, y, name)
 
 
-def span(day, which, step):
+def span(day: "Day", which: "tuple[int, ...]", step: int) -> "tuple[int, int]":
     """Lowest and highest of some lines, in whole steps."""
     low, up = 32767, -32767
     for n in which:
@@ -142,7 +148,7 @@ def span(day, which, step):
     return low, max(up, low + step)
 
 
-def last_of(line):
+def last_of(line: "array") -> int:
     """The last known point."""
     for n in range(POINTS - 1, -1, -1):
         if line[n] != NONE:
@@ -150,7 +156,7 @@ def last_of(line):
     return NONE
 
 
-def path(line, dash, width, top, high, low, up):
+def path(line: "array", dash: str, width: int, top: int, high: int, low: int, up: int) -> "Iterator[str]":
     """One line, broken where nothing was recorded."""
     yield '<path stroke-width="%d" stroke-dasharray="%s" d="' % (width, dash or "none")
     drawn = False
@@ -165,7 +171,7 @@ def path(line, dash, width, top, high, low, up):
     yield '"/>\n'
 
 
-def bars(day):
+def bars(day: "Day") -> "Iterator[str]":
     """When fan and valve ran: a block for each ten minutes, as high as the share of them."""
     for n in range(len(BARS)):
         y = TOP_BARS + n * (BAR + 4) + BAR
@@ -182,7 +188,7 @@ def bars(day):
         yield '"/>\n'
 
 
-def hours():
+def hours() -> "Iterator[str]":
     """The axis: hours before now."""
     for hour in (24, 18, 12, 6, 0):
         x = RIGHT - WIDTH * hour // 24

@@ -5,18 +5,22 @@
     .ticks_ms() .ticks_us() .ticks_diff(later, earlier) .sleep_us(us)     the module's own, for driver code
 """
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.shapes import Callable, Ticks
+
 
 class Clock:
     """Seconds that never jump: ticks_ms starts again after 2**30 ms (12.4 days), the sum of its steps does not."""
 
     __slots__ = ("ticks_ms", "ticks_us", "ticks_diff", "ticks_add", "sleep_us", "last_ms", "rest_ms", "seconds")
 
-    def __init__(self, time: object) -> None:
-        self.ticks_ms = time.ticks_ms
-        self.ticks_us = time.ticks_us
-        self.ticks_diff = time.ticks_diff
-        self.ticks_add = time.ticks_add
-        self.sleep_us = time.sleep_us
+    def __init__(self, time: "Ticks") -> None:
+        self.ticks_ms: "Callable[[], int]" = time.ticks_ms
+        self.ticks_us: "Callable[[], int]" = time.ticks_us
+        self.ticks_diff: "Callable[[int, int], int]" = time.ticks_diff
+        self.ticks_add: "Callable[[int, int], int]" = time.ticks_add
+        self.sleep_us: "Callable[[int], None]" = time.sleep_us
         self.last_ms: int = time.ticks_ms()
         self.rest_ms: int = 0
         self.seconds: int = 0

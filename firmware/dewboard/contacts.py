@@ -28,6 +28,13 @@ from array import array
 from dewcore.board import PRESS_ALARM, PRESS_BOTH, PRESS_LOOK_LONG, PRESS_LOOK_SHORT, PRESS_NONE
 from dewcore.readings import NOT_FITTED, OFF, ON, UNREADABLE, Contact, Readings
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.clock import Clock
+    from dewboard.pins import Pins
+    from dewboard.shapes import Callable
+    from dewcore.settings import Settings
+
 READS = 50
 READ_US = 1000
 HALF_FROM = 4  # 50 Hz, half a wave: 4.9 changes in 49 ms, give or take one
@@ -85,8 +92,8 @@ class Contacts:
         "half_wave",
     )
 
-    def __init__(self, pins: object, clock: object, settings: object) -> None:
-        self.settings: object = settings
+    def __init__(self, pins: "Pins", clock: "Clock", settings: "Settings") -> None:
+        self.settings: "Settings" = settings
         self.sleep_us = clock.sleep_us
         self.line = pins.line_sense.value
         self.load = pins.load_sense.value
@@ -189,7 +196,7 @@ def _loop(loops: int, steady: int, bit: int) -> int:
     return ON if loops & bit else OFF
 
 
-def _probe(read_u16: object, before: int) -> int:
+def _probe(read_u16: "Callable[[], int]", before: int) -> int:
     """State of a wire with a resistor at its end; the middle of three reads, so that no spike latches an alarm."""
     a = read_u16()
     b = read_u16()
@@ -214,7 +221,7 @@ class Buttons:
 
     __slots__ = ("ticks_ms", "ticks_diff", "look", "alarm", "down", "seen", "since_ms", "pressed", "told")
 
-    def __init__(self, pins: object, clock: object) -> None:
+    def __init__(self, pins: "Pins", clock: "Clock") -> None:
         self.ticks_ms = clock.ticks_ms
         self.ticks_diff = clock.ticks_diff
         self.look = pins.look_button.value

@@ -113,7 +113,7 @@ async def resolve(name: str, server: str, port: int = PORT) -> str:
         channel.close()
 
 
-def _received(channel: object) -> bytes:
+def _received(channel: "socket.socket") -> bytes:
     """What came, b"" for nothing."""
     try:
         return channel.recv(MOST_BYTES)

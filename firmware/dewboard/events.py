@@ -2,6 +2,11 @@
 
 import struct
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.shapes import Iterator
+
 MOST = 24
 # Name and unit; the order is that of the stored image, so that a new one goes to the end.
 COUNTERS = (
@@ -20,8 +25,8 @@ class Events:
 
     __slots__ = ("ring", "app")
 
-    def __init__(self, app: object) -> None:
-        self.ring: "list[tuple]" = []
+    def __init__(self, app: "App") -> None:
+        self.ring: "list[tuple[int, str]]" = []
         self.app = app
 
     def add(self, text: str) -> None:
@@ -30,7 +35,7 @@ class Events:
             del self.ring[0]
         self.ring.append((self.app.now_s, text))
 
-    def __iter__(self) -> object:
+    def __iter__(self) -> "Iterator[tuple[int, str]]":
         return iter(self.ring[::-1])
 
     def __len__(self) -> int:
@@ -42,11 +47,19 @@ class Counters:
 
     __slots__ = tuple([row[0] for row in COUNTERS])
 
+    boots: int
+    watchdog_resets: int
+    valve_starts: int
+    valve_open_s: int
+    missed_beats: int
+    failed_beats: int
+    restarted_tasks: int
+
     def __init__(self) -> None:
         for row in COUNTERS:
             setattr(self, row[0], 0)
 
-    def items(self) -> list:
+    def items(self) -> "list[tuple[str, int]]":
         """Pairs (name, number)."""
         return [(row[0], getattr(self, row[0])) for row in COUNTERS]
 

@@ -16,6 +16,10 @@ import gc
 
 from microdot import Microdot, NoCaseDict, Request
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.shapes import Awaitable, Callable, Pieces, StreamIn, StreamOut
+
 CONNECTIONS = 4
 FROM_ONE = 3  # so that no single machine keeps all others out
 IDLE_S = 1  # an honest request's head arrives faster
@@ -77,10 +81,10 @@ class Caller:
         "body",
     )
 
-    def __init__(self, address, reader):
+    def __init__(self, address: str, reader: "StreamIn") -> None:
         self.address = address
         self.reader = reader
-        self.task = None
+        self.task: "asyncio.Task | None" = None
         self.age_s = 0
         self.reading = True  # its head is not complete
         self.status = 408  # what it is told if it is cut off
@@ -89,9 +93,9 @@ class Caller:
         self.method = ""
         self.path = ""
         self.headers = NoCaseDict()
-        self.body = None  # of the answer, where it wants closing
+        self.body: "Pieces | None" = None  # of the answer, where it wants closing
 
-    async def line(self, too_long):
+    async def line(self, too_long: int) -> bytes:
         """The next line without its end; Refused(too_long) beyond LINE_BYTES."""
         while True:
             end = self.rest.find(b"\n")
@@ -103,14 +107,14 @@ class Caller:
                 return line[:-1] if line[-1:] == b"\r" else line
             await self.more()
 
-    async def more(self):
+    async def more(self) -> None:
         """Wait for some bytes."""
         got = await self.reader.read(CHUNK_BYTES)
         if not got:
             raise Refused(GONE)
         self.rest += got
 
-    async def head(self):
+    async def head(self) -> int:
         """Read request line and headers; the number of bytes of body to come."""
         words = plain(await self.line(414)).split(" ")
         if len(words) != 3 or words[1][:1] != "/" or words[2] not in ("HTTP/1.0", "HTTP/1.1"):
@@ -139,7 +143,7 @@ class Caller:
             raise Refused(413)
         return length
 
-    def header(self, line, length):
+    def header(self, line: str, length: int) -> int:
         """Keep a header if anything reads it; the length of the body as known so far."""
         name, colon, value = line.partition(":")
         if not colon or not name or name.strip() != name:
@@ -158,13 +162,13 @@ class Caller:
             self.headers[name] = value
         return length
 
-    async def content(self, length):
+    async def content(self, length: int) -> bytes:
         """The body, of exactly this many bytes."""
         while len(self.rest) < length:
             await self.more()
         return self.rest[:length]
 
-    async def linger(self):
+    async def linger(self) -> None:
         """Let a refused caller finish talking, within bounds."""
         try:
             for _ in range(LINGER_READS):
@@ -180,20 +184,20 @@ class Guard(Microdot):
     Routes are plain addresses in a dictionary, by add(): patterns, which nothing here needs, take memory.
     """
 
-    def __init__(self, names):
+    def __init__(self, names: "Callable[[], list[str]]") -> None:
         super().__init__()
         self.names = names
         self.options_handler = None
-        self.routes = {}  # handler by "METHOD /path"
-        self.callers = []
-        self.sweeper = None
-        self.refused = {}
+        self.routes: "dict[str, Callable[[Request], Awaitable]]" = {}  # handler by "METHOD /path"
+        self.callers: "list[Caller]" = []
+        self.sweeper: "asyncio.Task | None" = None
+        self.refused: "dict[int, int]" = {}
 
-    def add(self, method, path, handler):
+    def add(self, method: str, path: str, handler: "Callable[[Request], Awaitable]") -> None:
         """A coroutine that answers this method at this address."""
         self.routes[method + " " + path] = handler
 
-    def find_route(self, req):
+    def find_route(self, req: "Request") -> tuple:
         """As microdot asks: (handler or status, prefix, subapp)."""
         req.url_args = {}
         handler = self.routes.get(req.method + " " + req.path)
@@ -202,7 +206,7 @@ class Guard(Microdot):
             handler = 405 if other + req.path in self.routes else 404
         return handler, "", None
 
-    async def handle_request(self, reader, writer):
+    async def handle_request(self, reader: "StreamIn", writer: "StreamOut") -> None:
         """One connection from its first byte to its close."""
         caller = Caller(address_of(writer.get_extra_info("peername")), reader)
         if not self.admit(caller):
@@ -220,19 +224,20 @@ class Guard(Microdot):
             self.refuse(writer, 503, caller.begun)
         except asyncio.CancelledError:  # by cut()
             self.refuse(writer, caller.status, caller.begun)
-            if hasattr(writer, "transport"):  # CPython would else wait until the caller has read everything
-                writer.transport.abort()
+            transport = getattr(writer, "transport", None)
+            if transport is not None:  # CPython would else wait until the caller has read everything
+                transport.abort()
         except OSError:  # the caller went away: nobody is there to be told
             self.count(GONE)
         finally:
             if caller in self.callers:
                 self.callers.remove(caller)
-            if hasattr(caller.body, "close"):
+            if caller.body is not None:
                 caller.body.close()  # a page half sent holds a file open
             caller.body = None
             await close(writer)
 
-    def admit(self, caller):
+    def admit(self, caller: "Caller") -> bool:
         """Whether there is room for a caller; the oldest idle one gives way to it."""
         same = [other for other in self.callers if other.address == caller.address]
         if len(same) >= FROM_ONE:
@@ -254,13 +259,14 @@ class Guard(Microdot):
             self.sweeper = asyncio.create_task(self.sweep())
         return True
 
-    def cut(self, caller, status):
+    def cut(self, caller: "Caller", status: int) -> None:
         """Take a caller off the list and end its task."""
         self.callers.remove(caller)
         caller.status = status
-        caller.task.cancel()
+        if caller.task is not None:
+            caller.task.cancel()
 
-    async def sweep(self):
+    async def sweep(self) -> None:
         """Every SWEEP_S callers grow a second older, and who is over time is cut off; ends with the last."""
         while self.callers:
             await asyncio.sleep(SWEEP_S)
@@ -270,7 +276,7 @@ class Guard(Microdot):
                     self.cut(caller, 408)
         self.sweeper = None
 
-    async def answer(self, caller, writer):
+    async def answer(self, caller: "Caller", writer: "StreamOut") -> None:
         """Read one request, have microdot answer it."""
         length = await caller.head()
         self.check_names(caller)
@@ -285,7 +291,7 @@ class Guard(Microdot):
         caller.begun = True
         await response.write(writer)
 
-    def check_names(self, caller):
+    def check_names(self, caller: "Caller") -> None:
         """Refuse other names than our own (a page elsewhere whose name is made to point here), and other origins."""
         host = caller.headers.get("host", "").lower()
         if host.rsplit(":", 1)[0].rstrip(".") not in self.names():
@@ -294,11 +300,11 @@ class Guard(Microdot):
         if caller.method == "POST" and origin != "http://" + host and origin != "https://" + host:
             raise Refused(403)
 
-    def count(self, status):
+    def count(self, status: int) -> None:
         """Count what was turned away."""
         self.refused[status] = self.refused.get(status, 0) + 1
 
-    def refuse(self, writer, status, is_begun=False):
+    def refuse(self, writer: "StreamOut", status: int, is_begun: bool = False) -> None:
         """Tell why, without waiting; what does not fit into the socket's buffer is not said, nor within an answer."""
         self.count(status)
         if is_begun:
@@ -311,7 +317,7 @@ class Guard(Microdot):
             self.count(GONE)
 
 
-async def close(writer):
+async def close(writer: "StreamOut") -> None:
     """Close a connection that may be gone already."""
     try:
         await writer.aclose()
@@ -319,7 +325,7 @@ async def close(writer):
         return
 
 
-def plain(line):
+def plain(line: bytes) -> str:
     """A line as text; Refused(400) where it is not plain printable ASCII."""
     for byte in line:
         if not 32 <= byte < 127 and byte != 9:
@@ -327,7 +333,7 @@ def plain(line):
     return line.decode()
 
 
-def address_of(peer):
+def address_of(peer: "tuple | bytes | None") -> str:
     """A caller's address as text; a port of MicroPython to a desktop hands it over packed (struct sockaddr_in)."""
     if isinstance(peer, tuple):
         return peer[0]

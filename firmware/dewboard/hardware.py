@@ -14,15 +14,23 @@ from dewboard.thermometers import Thermometers
 from dewcore.board import Board
 from dewcore.readings import Readings
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.clock import Clock
+    from dewboard.pins import Pins, Watchdog
+    from dewcore.settings import Settings
+
 
 class Hardware(Board):
     """Everything that is wired to this board.  Made with the contact open, and only under an armed watchdog."""
 
     __slots__ = ("settings", "relay", "contacts", "humidity", "room", "thermometers", "press", "light", "feed")
 
-    def __init__(self, pins: object, clock: object, settings: object, watchdog: object, rom_codes: dict) -> None:
+    def __init__(
+        self, pins: "Pins", clock: "Clock", settings: "Settings", watchdog: "Watchdog", rom_codes: dict
+    ) -> None:
         self.relay: "Relay" = Relay(pins.relay, pins.timer, watchdog)
-        self.settings: object = settings
+        self.settings: "Settings" = settings
         self.contacts: "Contacts" = Contacts(pins, clock, settings)
         self.humidity: "Humidity" = Humidity(pins.i2c, clock, main_chips())
         self.room: "Humidity" = Humidity(pins.i2c, clock, room_chips())

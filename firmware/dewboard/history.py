@@ -20,6 +20,10 @@ from binascii import crc32
 
 from dewcore.record import SIZE
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.shapes import FileIn, FileOut, Iterator
+
 BLOCK_RECORDS = 15
 FLUSH_S = 900
 MINUTE_S = 60
@@ -130,7 +134,7 @@ class Block:
     def _sum(self) -> int:
         return crc32(self.view[HEAD_BYTES : self.size()], crc32(self.view[:SUM_AT]))
 
-    def read(self, file: object, at: int) -> int:
+    def read(self, file: "FileIn", at: int) -> int:
         """Take the block at byte `at` of an open file; its number of records (0: the end mark), or NO_BLOCK."""
         file.seek(at)
         got = file.readinto(self.bytes) or 0
@@ -445,7 +449,7 @@ class History:
             boot, before_s = row.boot, row.now_s
         return total_s
 
-    def _copy(self, file: object, i: int, every_s: int) -> int:
+    def _copy(self, file: "FileOut", i: int, every_s: int) -> int:
         """Segments i and i + 1 into a file, with an end mark: the first record of every so many seconds (0: all).
 
         Returns how many were kept; the very first and the last always are.
@@ -478,11 +482,11 @@ class History:
             self.freed_boot = boot
             self.freed_seq = seq
 
-    def unsent(self, boot: int, seq: int) -> object:
+    def unsent(self, boot: int, seq: int) -> "Iterator[Row]":
         """All records after this key (-1, -1: all), oldest first; the Row is the same each time."""
         return self._rows(self._first_after(boot, seq), -1, boot, seq)
 
-    def day(self, utc_s: int, now_s: int) -> object:
+    def day(self, utc_s: int, now_s: int) -> "Iterator[Row]":
         """The records of the last 24 h, oldest first; the Row is the same each time.
 
         utc_s: wall time, 0 unknown: then of those before this boot as many as a day has minutes.
@@ -501,7 +505,7 @@ class History:
             if surplus < 0 and age_s < DAY_S:
                 yield row
 
-    def _rows(self, i: int, end: int, boot: int = -1, seq: int = -1) -> object:
+    def _rows(self, i: int, end: int, boot: int = -1, seq: int = -1) -> "Iterator[Row]":
         """Records after the key from segment i on, up to segment `end`, or -1: to the last in RAM.
 
         Between two of them the ring may change: then it goes on after the last key.

@@ -26,6 +26,12 @@ from dewcore.psychro import wetting_point_c
 from dewcore.readings import INDOOR, NOT_FITTED, RH, SAMPLE_NAMES, UNFITTED
 from dewcore.settings import SWITCH, TABLE
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.mqtt import Client
+    from dewboard.shapes import Any, Generator
+
 # Bits of the refusals and notices that are a fault, and not just a reason to wait: an alert each
 FAULTS = 0x1408FC3F
 FAULT_NOTICES = 0x000787F6
@@ -42,7 +48,7 @@ def is_wiring(name: str) -> bool:
     return name[:4] == "has_" or name in ("water_needs_heat", "fan_grade")
 
 
-def value_of(row: tuple, payload: bytes) -> object:
+def value_of(row: tuple, payload: bytes) -> "int | float | None":
     """What a payload asks a setting to be, None where the convention does not allow it: no plus, no space, no word."""
     whole = isinstance(row[2], int)
     if len(payload) > 24:
@@ -74,7 +80,7 @@ class Homie:
 
     __slots__ = ("app", "client", "device", "base", "takes", "path", "rows_here", "left_out", "sent", "tail")
 
-    def __init__(self, app: object, client: object, device: str, takes: bool) -> None:
+    def __init__(self, app: "App", client: "Client", device: str, takes: bool) -> None:
         self.app = app
         self.client = client
         self.device: str = device
@@ -89,7 +95,7 @@ class Homie:
                 self.rows_here += 1
         self.sent = array("i", [0] * (self.rows_here + len(TABLE)))
 
-    def rows(self) -> object:
+    def rows(self) -> "Generator[tuple[int, list]]":
         """Pairs (number, row) of all properties."""
         n = 0
         with open(self.path, "rb") as file:
@@ -126,7 +132,7 @@ class Homie:
             await asyncio.sleep(0)  # a beat may be due
         self.tail = (',"version":' + str(total & 0x3FFFFFFF) + "}").encode()
 
-    def description(self) -> object:
+    def description(self) -> "Generator[bytes]":
         """The description as bytes, piece by piece."""
         yield ('{"homie":"5.0","name":"' + self.device + '","nodes":{').encode()
         before = node = ""
@@ -199,7 +205,7 @@ class Homie:
         self.sent[n] = total
         return True
 
-    def _found(self, row: list) -> object:
+    def _found(self, row: list) -> "Any":
         """The attribute that a row speaks of; of a sample None where it is not trusted."""
         owner = self.app
         whose = row[2]

@@ -17,6 +17,11 @@ status bit 7 busy, bit 3 calibrated.
 
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, ERROR_RANGE, Sample
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.clock import Clock
+    from dewboard.pins import Bus
+
 ETIMEDOUT = 110  # of OSError: the data line is held; any other is a chip that does not acknowledge
 READ_EVERY_S = 5  # slower than a chip could, so that it does not warm itself
 FREE_AFTER = 3  # failures in a row
@@ -37,7 +42,7 @@ _FETCH = 3
 _CRC = b"\x00\x31\x62\x53\xc4\xf5\xa6\x97\xb9\x88\xdb\xea\x7d\x4c\x1f\x2e"
 
 
-def crc8(buffer: bytes, start: int, end: int) -> int:
+def crc8(buffer: bytearray, start: int, end: int) -> int:
     """CRC of buffer[start:end]."""
     crc = 0xFF
     for n in range(start, end):
@@ -66,7 +71,7 @@ class Sht4x:
         self.temperature_c: float = 0.0
         self.rh_pct: float = 0.0
 
-    def identify(self, bus: object, clock: object) -> bool:
+    def identify(self, bus: "Bus", clock: "Clock") -> bool:
         """Whether the serial number comes, twice: once, another kind's last result may stand in for it."""
         for _ in range(2):
             bus.writeto(self.address, self.IDENTIFY)
@@ -74,11 +79,11 @@ class Sht4x:
             bus.readfrom_into(self.address, self.frame)
         return self._whole()
 
-    def start(self, bus: object) -> None:
+    def start(self, bus: "Bus") -> None:
         """Begin a conversion."""
         bus.writeto(self.address, self.MEASURE)
 
-    def fetch(self, bus: object) -> int:
+    def fetch(self, bus: "Bus") -> int:
         """Read the conversion's result into temperature_c and rh_pct; ERROR_*."""
         bus.readfrom_into(self.address, self.frame)
         if not self._whole():
@@ -110,7 +115,7 @@ class Sht3x(Sht4x):
     RH_LOW = 0.0
     RH_SPAN = 100.0
 
-    def identify(self, bus: object, clock: object) -> bool:
+    def identify(self, bus: "Bus", clock: "Clock") -> bool:
         """Whether the status register comes with its CRC."""
         bus.writeto(self.address, self.IDENTIFY)
         bus.readfrom_into(self.address, self.frame)
@@ -136,7 +141,7 @@ class Aht20:
         self.temperature_c: float = 0.0
         self.rh_pct: float = 0.0
 
-    def identify(self, bus: object, clock: object) -> bool:
+    def identify(self, bus: "Bus", clock: "Clock") -> bool:
         """Whether it is calibrated; told to, if it is not (10 ms)."""
         bus.readfrom_into(self.address, self.frame)
         if not self.frame[0] & self.CALIBRATED:
@@ -145,11 +150,11 @@ class Aht20:
             bus.readfrom_into(self.address, self.frame)
         return self.frame[0] & self.CALIBRATED != 0
 
-    def start(self, bus: object) -> None:
+    def start(self, bus: "Bus") -> None:
         """Begin a conversion."""
         bus.writeto(self.address, self.MEASURE)
 
-    def fetch(self, bus: object) -> int:
+    def fetch(self, bus: "Bus") -> int:
         """Read the conversion's result into temperature_c and rh_pct; ERROR_*."""
         bus.readfrom_into(self.address, self.frame)
         f = self.frame
@@ -173,12 +178,12 @@ def cropped(rh_pct: float) -> float:
     return 100.0 if rh_pct > 100.0 else rh_pct
 
 
-def main_chips() -> list:
+def main_chips() -> "list[Sht4x | Aht20]":
     """What may measure the air of the house, in the order of trust."""
     return [Sht4x(0x44), Sht3x(0x44), Aht20(0x38)]
 
 
-def room_chips() -> list:
+def room_chips() -> "list[Sht4x | Aht20]":
     """What may measure the coldest room's air, on the same bus at the other address."""
     return [Sht4x(0x45), Sht3x(0x45)]
 
@@ -188,10 +193,10 @@ class Humidity:
 
     __slots__ = ("bus", "clock", "chips", "n", "state", "next_s", "failures", "name", "bus_frees", "wet_s", "heat_s")
 
-    def __init__(self, bus: object, clock: object, chips: list) -> None:
-        self.bus: object = bus
-        self.clock: object = clock
-        self.chips: list = chips
+    def __init__(self, bus: "Bus", clock: "Clock", chips: "list[Sht4x | Aht20]") -> None:
+        self.bus: "Bus" = bus
+        self.clock: "Clock" = clock
+        self.chips: "list[Sht4x | Aht20]" = chips
         self.n: int = 0  # the chip in use, or the one being tried
         self.state: int = _RESET
         self.next_s: int = 0
@@ -228,7 +233,7 @@ class Humidity:
         elif self.failures == FREE_AFTER:
             self._free()
 
-    def _act(self, chip: object, temperature: "Sample", rh: "Sample", now_s: int) -> int:
+    def _act(self, chip: "Sht4x | Aht20", temperature: "Sample", rh: "Sample", now_s: int) -> int:
         state = self.state
         if state == _FETCH:
             error = chip.fetch(self.bus)
@@ -248,7 +253,7 @@ class Humidity:
             return ERROR_NO_ANSWER
         return ERROR_OK
 
-    def _take(self, chip: object, temperature: "Sample", rh: "Sample", now_s: int) -> None:
+    def _take(self, chip: "Sht4x | Aht20", temperature: "Sample", rh: "Sample", now_s: int) -> None:
         self.failures = 0
         self.state = _START
         self.next_s = now_s + READ_EVERY_S - 1

@@ -8,6 +8,13 @@ from dewcore.feed import LARGEST_BYTES, accept
 from dewcore.readings import TAP_CLEAR, TAP_FOG
 from dewcore.settings import TABLE
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.homie import Homie
+    from dewboard.outbox import Outbox
+    from dewboard.shapes import Callable
+
 COMMANDS = 20  # at once, then one in EVERY_S: each may cost a write to flash
 EVERY_S = 10
 MOST_ASKED = 8
@@ -23,7 +30,9 @@ class Inbox:
 
     __slots__ = ("app", "homie", "outbox", "say", "feed", "committed", "has_probe", "asked", "bucket")
 
-    def __init__(self, app: object, homie: object, outbox: object, feed: str, say: object) -> None:
+    def __init__(
+        self, app: "App", homie: "Homie", outbox: "Outbox", feed: str, say: "Callable[[str, str], None]"
+    ) -> None:
         self.app = app
         self.homie = homie
         self.outbox = outbox

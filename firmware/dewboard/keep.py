@@ -11,6 +11,11 @@ from dewboard.history import History
 from dewboard.store import FOUND_NAMES, Store, load_settings, make_folder, next_boot, save_settings
 from dewcore import learned
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewcore.settings import Settings
+
 LEARNED_S = 3600  # so that what a cut loses is an hour; 8,760 writes a year
 RETRY_S = 60  # after one that failed
 CALM_S = 600  # a boot that lasts so long ends a row of quick ones
@@ -49,7 +54,7 @@ class Keep:
         "once_more",
     )
 
-    def __init__(self, folder: str, settings: object) -> None:
+    def __init__(self, folder: str, settings: "Settings") -> None:
         make_folder(folder)
         self.settings = Store(folder, "settings")
         self.learned = Store(folder, "learned")
@@ -78,7 +83,7 @@ class Keep:
         self.is_settled: bool = False
         self.once_more: bool = False
 
-    def _note(self, store: object) -> None:
+    def _note(self, store: "Store") -> None:
         if store.refused:
             self.problems.append(store.refused + " (" + FOUND_NAMES[store.found] + ")")
 
@@ -88,7 +93,7 @@ class Keep:
         self.quick_store.save(bytes([min(quick, 255)]))
         return quick
 
-    def _object(self, store: object) -> dict:
+    def _object(self, store: "Store") -> dict:
         """A JSON object that installing stored; {} for none."""
         payload = store.load()
         self._note(store)
@@ -101,7 +106,7 @@ class Keep:
             found = {}
         return found
 
-    def restore(self, app: object) -> None:
+    def restore(self, app: "App") -> None:
         """Learned state, alarms and counters into a new app."""
         payload = self.counters.load()
         if payload is not None and not app.counters.unpack(payload):
@@ -117,7 +122,7 @@ class Keep:
         self.latched = app.controller.permit.latched
         app.counters.boots += 1
 
-    def beat(self, app: object) -> None:
+    def beat(self, app: "App") -> None:
         """At most one write."""
         now_s = app.now_s
         if not self.is_settled and app.utc_s():
@@ -145,7 +150,7 @@ class Keep:
         elif self.history.due(now_s):
             self.history.flush()
 
-    def _save_learned(self, app: object) -> bool:
+    def _save_learned(self, app: "App") -> bool:
         """Learned state, and the counters with it: two small files."""
         latched = app.controller.permit.latched
         if not self.learned.save(learned.pack(app.controller, app.utc_s())):
@@ -154,7 +159,7 @@ class Keep:
         self.learned_s = app.now_s
         return self.counters.save(app.counters.pack())
 
-    def _write(self, app: object, done: bool) -> bool:
+    def _write(self, app: "App", done: bool) -> bool:
         """Whether a write was done; one that failed is told once and tried again in a minute."""
         if done:
             return True
@@ -169,7 +174,7 @@ class Keep:
                 return store.refused
         return ""
 
-    def finish(self, app: object) -> None:
+    def finish(self, app: "App") -> None:
         """Before a restart that was asked for: everything, with the contact open."""
         self._save_learned(app)
         if self.settings_changed:

@@ -15,6 +15,10 @@ Dark or steadily lit for longer than 6 s: the board stands still.
 from dewcore import words as w
 from dewcore.board import LAMP_ALARM, LAMP_FAULT, LAMP_HUMID, LAMP_OFF, LAMP_OPEN, LAMP_WAITING
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.pins import Pin
+
 LAMP_PERIOD_S = 6  # the slowest rhythm
 
 # Milliseconds lit, dark, lit, dark ..., in the order of LAMP_*.
@@ -53,8 +57,8 @@ class Lamp:
 
     __slots__ = ("pin",)
 
-    def __init__(self, pin: object) -> None:
-        self.pin: object = pin
+    def __init__(self, pin: "Pin") -> None:
+        self.pin: "Pin" = pin
 
     def show(self, rhythm: int, ms: int) -> None:
         """Where the rhythm is at ms."""

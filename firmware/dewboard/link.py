@@ -16,6 +16,14 @@ from dewboard.outbox import Outbox
 from dewboard.senml import AHEAD, mark_text
 from dewcore.words import NOTICES, REFUSALS
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from ssl import SSLContext
+
+    from dewboard.app import App
+    from dewboard.shapes import Payload
+    from dewboard.wifi import Wifi
+
 FIRST_WAIT_S = 1
 LONGEST_WAIT_S = 300
 LASTED_S = 60  # a connection that held so long begins the waits anew
@@ -47,7 +55,7 @@ class Link:
         "event",
     )
 
-    def __init__(self, app: object, config: dict, net: object) -> None:
+    def __init__(self, app: "App", config: dict, net: "Wifi") -> None:
         self.app = app
         self.net = net
         self.config: dict = config
@@ -65,7 +73,7 @@ class Link:
         self.seen: tuple = ()
         self.minute_s: int = 0
         self.alerted: tuple = (0, 0)
-        self.event: object = None  # the newest that went to the log
+        self.event: "tuple[int, str] | None" = None  # the newest that went to the log
 
     def say(self, level: str, text: str) -> None:
         """A line for $log."""
@@ -97,7 +105,7 @@ class Link:
             await asyncio.sleep(self.wait_s * (1 - os.urandom(1)[0] / 1024))  # so that a street does not come at once
             self.wait_s = min(2 * self.wait_s, LONGEST_WAIT_S)
 
-    async def _watch(self, session: object) -> None:
+    async def _watch(self, session: "asyncio.Task") -> None:
         """Return when a session has ended, if need be ended by us; no wait in it has another limit than this one."""
         while not session.done():
             late = self.client.overdue()
@@ -155,7 +163,7 @@ class Link:
             raise Broken("nobody knows the address of " + host)
         return self.address
 
-    async def _context(self) -> object:
+    async def _context(self) -> "SSLContext":
         """For TLS; its first steps block for seconds on a small chip, so they wait until the valve is shut."""
         from dewboard.tls import context_of, memory_problem
 
@@ -168,7 +176,7 @@ class Link:
 
     # Telling
 
-    async def _told(self, name: str, payload: object) -> None:
+    async def _told(self, name: str, payload: "Payload") -> None:
         """Publish an attribute of the device."""
         await self.client.publish(self.homie.base + "/$" + name, payload, True)
 

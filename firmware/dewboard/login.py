@@ -25,6 +25,10 @@ import os
 from binascii import hexlify, unhexlify
 from hashlib import sha256
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+
 IMAGE = 1  # version of what is stored
 IMAGE_BYTES = 1 + 4 + 16 + 32
 ROUNDS = 200000  # half a second in a desktop browser, some seconds on an old phone
@@ -123,7 +127,7 @@ class Session:
 class Login:
     """Password, sessions and waits of one board."""
 
-    def __init__(self, app) -> None:
+    def __init__(self, app: "App") -> None:
         self.app = app
         self.salt = b""
         self.stored = b""
@@ -226,7 +230,7 @@ class Login:
         if not self.is_set():
             return "No password is set yet."
         number = self._number(nonce, address)
-        if number == 0:
+        if number == 0 or not isinstance(nonce, str):
             return STALE
         self._count_press(address)
         given = from_hex(proof, 32)

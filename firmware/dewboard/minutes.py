@@ -4,6 +4,10 @@ from dewcore.readings import INDOOR, NOT_FITTED, ON, OUTDOOR_READ, RH
 from dewcore.record import REASON_OPEN, pack
 from dewcore.words import first_bit
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+
 MINUTE_S = 60
 
 
@@ -19,7 +23,7 @@ class Minutes:
         self.valve: int = 0
         self.values: dict = {}
 
-    def beat(self, app: object, is_open: bool) -> None:
+    def beat(self, app: "App", is_open: bool) -> None:
         """One second more."""
         self.beats += 1
         if app.readings.fan.state == ON:
@@ -31,7 +35,7 @@ class Minutes:
             self.beats = self.fan = self.valve = 0
             self.ends_s = app.now_s + MINUTE_S
 
-    def _record(self, app: object) -> bytes:
+    def _record(self, app: "App") -> bytes:
         """The record of the minute that ends now; what is not known or not trusted is none."""
         controller = app.controller
         inputs = controller.judge.inputs

@@ -21,6 +21,12 @@ import asyncio
 import socket
 import sys
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from ssl import SSLContext
+
+    from dewboard.shapes import Callable, Payload
+
 BUFFER_BYTES = 1200  # a message of the outdoor feed, and its topic
 READ_BYTES = 256
 OUT_BYTES = 256
@@ -84,7 +90,12 @@ class Client:
         "skipped",
     )
 
-    def __init__(self, now_s: object, take: object, acked: object) -> None:
+    def __init__(
+        self,
+        now_s: "Callable[[], int]",
+        take: "Callable[[str, memoryview, bool], None] | None",
+        acked: "Callable[[int], None]",
+    ) -> None:
         self.now_s = now_s
         self.take = take
         self.acked = acked
@@ -95,7 +106,7 @@ class Client:
         self.acks: "list[int]" = [0] * ACKS  # numbers to be acknowledged, 0: free
         self.number = 0
         self.skipped = 0
-        self.writer = None
+        self.writer: "asyncio.StreamWriter | None" = None
         self._begin()
 
     def _begin(self) -> None:
@@ -115,7 +126,7 @@ class Client:
 
     # Opening, closing, and what lasts too long
 
-    async def open(self, address: str, port: int, context: object = None, host: str = "") -> None:
+    async def open(self, address: str, port: int, context: "SSLContext | None" = None, host: str = "") -> None:
         """Begin afresh at this address; on MicroPython without waiting for it, as the first write does that.
 
         asyncio.open_connection of MicroPython would leave its socket open where it is cancelled.
@@ -127,7 +138,8 @@ class Client:
             self.reader, self.writer = await asyncio.open_connection(address, port, ssl=context, server_hostname=named)
             return
         channel = socket.socket()
-        self.reader = self.writer = asyncio.StreamReader(channel)
+        self.reader = asyncio.StreamReader(channel)
+        self.writer = asyncio.StreamWriter(channel)
         channel.setblocking(False)
         try:
             channel.connect(socket.getaddrinfo(address, port)[0][-1])  # numeric: asks nobody
@@ -137,7 +149,8 @@ class Client:
         if context:
             channel = context.wrap_socket(channel, server_hostname=host, do_handshake_on_connect=False)
             channel.setblocking(False)
-            self.reader = self.writer = asyncio.StreamReader(channel)
+            self.reader = asyncio.StreamReader(channel)
+            self.writer = asyncio.StreamWriter(channel)
 
     async def close(self) -> None:
         """Drop the connection at once, waiting for no peer; the broker publishes the will."""
@@ -168,7 +181,7 @@ class Client:
             raise Broken(self.broken)
         await asyncio.sleep(WAIT_S)
 
-    async def _put(self, data: bytes) -> None:
+    async def _put(self, data: "bytes | bytearray") -> None:
         """Bytes of a packet, sent when there are enough."""
         at = 0
         while at < len(data):
@@ -190,8 +203,11 @@ class Client:
         data = bytes(memoryview(self.out)[: self.filled])
         self.filled = 0
         self.stuck_s = self.sent_s = now_s
-        self.writer.write(data)
-        await self.writer.drain()
+        writer = self.writer
+        if writer is None:
+            raise Broken("the connection is closed")
+        writer.write(data)
+        await writer.drain()
         self.stuck_s = -1
 
     async def _head(self, first: int, length: int) -> None:
@@ -237,7 +253,9 @@ class Client:
         while not self.is_subscribed:
             await self._wait()
 
-    async def publish(self, topic: str, payload: object, is_retained: bool, note: object = None) -> None:
+    async def publish(
+        self, topic: str, payload: "Payload", is_retained: bool, note: "Callable[[int], None] | None" = None
+    ) -> None:
         """Publish at QoS 1, once there is room in the window; note(number) is called before acked(number) can be."""
         while 0 not in self.window:
             await self._wait()
@@ -251,7 +269,7 @@ class Client:
         """Publish at QoS 0, not retained: for what is worth nothing later."""
         await self._publish(0x30, text(topic.encode()), payload)
 
-    async def _publish(self, first: int, head: bytes, payload: object) -> None:
+    async def _publish(self, first: int, head: bytes, payload: "Payload") -> None:
         length = 0
         for piece in payload() if callable(payload) else (payload,):
             length += len(piece)
@@ -375,10 +393,10 @@ class Client:
             await self._read(extra)
             at = 0
         number = view[at] << 8 | view[at + 1] if extra else 0
-        if is_small:
-            self.take(name, view[at + extra : at + extra + size], first & 1 == 1)
-        else:
+        if not is_small:
             await self._read(size, False)
+        elif self.take is not None:
+            self.take(name, view[at + extra : at + extra + size], first & 1 == 1)
         while number and 0 not in self.acks:
             await asyncio.sleep(WAIT_S)  # while there is no room, nothing more is read
         if number:

@@ -2,6 +2,12 @@
 
 from dewboard.senml import AHEAD, MOST, NONE, Batch
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.history import Row
+    from dewboard.shapes import Iterator
+
 HEAR_S = 5  # so long a retained mark may take to come after subscribing
 PATIENCE_S = 60  # without any move of the mark: then from it again, and twice as long each time
 LONGEST_S = 900
@@ -31,7 +37,7 @@ class Outbox:
         "told_s",
     )
 
-    def __init__(self, app: object, device: str, has_logger: bool) -> None:
+    def __init__(self, app: "App", device: str, has_logger: bool) -> None:
         self.app = app
         self.has_logger: bool = has_logger
         self.batch: "Batch" = Batch(device)
@@ -51,7 +57,7 @@ class Outbox:
         """Once more from the mark."""
         self.sent: tuple = self.mark
         self.out: "list[list]" = []
-        self.rows: object = None
+        self.rows: "Iterator[Row] | None" = None
         self.bare_seq: int = -1  # history.seq when it had nothing more
         self.moved_s: int = self.app.now_s
 

@@ -43,6 +43,14 @@ from dewcore.readings import (
     TAP_FOG,
 )
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from microdot import Request
+
+    from dewboard.app import App
+    from dewboard.guard import Guard
+    from dewboard.shapes import Generator, Iterable
+
 OPEN = ("/ask", "/login", "/password")
 COOKIE = "dewmargin"
 FILES = {"/page.css": "css", "/page.js": "javascript", "/proof.js": "javascript"}
@@ -53,7 +61,7 @@ WINDOW_S = 1800
 RUN_S = 300
 
 
-def gathered(pieces):
+def gathered(pieces: "Iterable[str]") -> "Generator[str]":
     """Small pieces joined to some PIECE_BYTES; an empty one is passed on at once, as it lets others run."""
     held = []
     size = 0
@@ -67,7 +75,7 @@ def gathered(pieces):
     yield "".join(held)
 
 
-def from_file(path):
+def from_file(path: str) -> "Generator[bytes]":
     """A file in pieces."""
     with open(path, "rb") as file:
         while True:
@@ -77,7 +85,7 @@ def from_file(path):
             yield piece
 
 
-def text_of(kind):
+def text_of(kind: str) -> dict:
     """The header that names a kind of text."""
     return {"Content-Type": "text/" + kind + "; charset=utf-8"}
 
@@ -85,7 +93,7 @@ def text_of(kind):
 class View:
     """What one sending of the page needs: the app, and who asks: logged "in", "out", or "none": no password is set."""
 
-    def __init__(self, app, state):
+    def __init__(self, app: "App", state: str) -> None:
         self.app = app
         self.state = state
 
@@ -93,7 +101,7 @@ class View:
 class Page:
     """The routes of one board's page."""
 
-    def __init__(self, app, guard):
+    def __init__(self, app: "App", guard: "Guard") -> None:
         self.app = app
         self.login = Login(app)
         app.forget = self.login.forget
@@ -108,28 +116,28 @@ class Page:
 
     # -- reading
 
-    async def whole(self, request):
+    async def whole(self, request: "Request"):
         """The page itself."""
         gc.collect()
         state = "out" if self.login.is_set() else "none"
         view = View(self.app, "in" if request.g.session is not None else state)
         return Response(self.sent(view), headers=text_of("html"))
 
-    def sent(self, view):
+    def sent(self, view: "View") -> "Generator[str]":
         with open(self.folder + "page.html", encoding="utf-8") as template:
             yield from gathered(html(view, template))
 
-    async def state(self, _):
+    async def state(self, _: "Request"):
         """What the page's script asks for every ten seconds."""
         return Response(gathered(json_state(self.app)), headers={"Content-Type": "application/json"})
 
-    async def file(self, request):
+    async def file(self, request: "Request"):
         """Style and scripts."""
         return Response(from_file(self.folder + request.path[1:]), headers=text_of(FILES[request.path]))
 
     # -- who asks
 
-    async def who(self, request):
+    async def who(self, request: "Request"):
         """Before every route: whose session it is; a POST goes no further without one and its sign."""
         session = self.login.session_of(request.cookies.get(COOKIE))
         request.g.session = session
@@ -149,10 +157,10 @@ class Page:
             abort(400, "The body is not a JSON object.")
         return None
 
-    async def post_ask(self, request):
+    async def post_ask(self, request: "Request"):
         return self.login.ask(request.client_addr[0])
 
-    async def post_login(self, request):
+    async def post_login(self, request: "Request"):
         address = request.client_addr[0]
         wait_s = self.login.wait_s(address)
         if wait_s:
@@ -165,7 +173,7 @@ class Page:
         cookie = COOKIE + "=" + session.cookie + "; Path=/; HttpOnly; SameSite=Strict"  # its end is the board's to say
         return {"ok": 1}, 200, {"Set-Cookie": cookie}
 
-    async def post_password(self, request):
+    async def post_password(self, request: "Request"):
         values = request.g.values
         salt = from_hex(values.get("salt"), 16)
         if request.g.number:
@@ -173,20 +181,20 @@ class Page:
             return answer(self.login.change(request.g.session, request.g.number, salt, masked))
         return answer(self.login.set_first(salt, from_hex(values.get("stored"), 32)), 403)
 
-    async def post_leave(self, request):
+    async def post_leave(self, request: "Request"):
         self.login.leave(request.g.session)
         return {"ok": 1}
 
     # -- changing
 
-    async def post_tap(self, request):
+    async def post_tap(self, request: "Request"):
         tap = request.g.values.get("tap")
         if tap not in ("fog", "clear"):
             return refusal("A look is fog or clear.")
         self.app.tap(TAP_FOG if tap == "fog" else TAP_CLEAR)
         return {"ok": 1}
 
-    async def post_window(self, request):
+    async def post_window(self, request: "Request"):
         here = request.g.values.get("here")
         if here is not True and here is not False:
             return refusal("Tell whether you are at the window.")
@@ -196,17 +204,17 @@ class Page:
             self.app.request(REQUEST_NONE, 0)
         return {"ok": 1}
 
-    async def post_clear(self, _):
+    async def post_clear(self, _: "Request"):
         self.app.request(REQUEST_CLEAR, CLEAR_S)
         self.app.events.add("alarm cleared on the page")
         return {"ok": 1}
 
-    async def post_rearm(self, _):
+    async def post_rearm(self, _: "Request"):
         self.app.request(REQUEST_REARM, REARM_S)
         self.app.events.add("learned parts forgotten")
         return {"ok": 1}
 
-    async def post_run(self, request):
+    async def post_run(self, request: "Request"):
         seconds = request.g.values.get("seconds")
         if isinstance(seconds, bool) or not isinstance(seconds, int) or not 0 <= seconds <= RUN_S:
             return refusal("A test run takes 1 to 300 whole seconds; 0 ends it.")
@@ -218,7 +226,7 @@ class Page:
             self.app.events.add("timed test run ended on the page")
         return {"ok": 1}
 
-    async def post_settings(self, request):
+    async def post_settings(self, request: "Request"):
         values = request.g.values.get("values")
         if not isinstance(values, dict) or not values:
             return refusal("Tell which settings to change.")
@@ -231,11 +239,11 @@ class Page:
         return answer(found)
 
 
-def answer(found, status=422):
+def answer(found: str, status: int = 422):
     """A refusal with its status, or that all is well where there is none."""
     return refusal(found, status) if found else {"ok": 1}
 
 
-def refusal(text, status=422):
+def refusal(text: str, status: int = 422) -> tuple:
     """Why not, for the page to show."""
     return {"error": text}, status

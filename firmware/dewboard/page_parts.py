@@ -17,6 +17,12 @@ from dewcore.readings import SAMPLE_NAMES, UNFITTED
 from dewcore.settings import SWITCH, row_of
 from dewcore.words import decimal
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.page import View
+    from dewboard.shapes import Iterable, Iterator
+
 BINDS = {
     "glass": "The coldest glass sets it, with its margins.",
     "outlook": "The look-ahead sets it: the house still dries before the cold to come.",
@@ -48,7 +54,7 @@ def quantity(text: str, unit: str) -> str:
     return '<data value="' + text + '" data-u="' + unit + '">' + shown + "</data>"
 
 
-def figure(app, key: str) -> tuple:
+def figure(app: "App", key: str) -> "tuple | None":
     """(number as text, note) of a figure by its name; None where no such sensor is fitted."""
     controller = app.controller
     if key in SAMPLE_NAMES:
@@ -74,30 +80,30 @@ FIGURES += ("room_c", "room_rh_pct", "supply_c")
 FIGURES += ("glass_pct", "plain_pct", "ahead_pct", "now_pct", "corner_pct", "envelope_pct", "owner_pct")
 
 
-def binds(app) -> str:
+def binds(app: "App") -> str:
     """What sets the target, in words."""
     return BINDS[BINDS_NAMES[app.controller.decision.binds]]
 
 
-def status(app) -> str:
+def status(app: "App") -> str:
     """The one status sentence; before the first scan the decision says so itself."""
     decision = app.controller.decision
     return words.status_sentence(decision.refusals, decision.notices)
 
 
-def why(app) -> list:
+def why(app: "App") -> list:
     """Every other sentence that holds."""
     first = status(app)
     decision = app.controller.decision
     return [text for text in words.sentences(decision.refusals, decision.notices) if text != first]
 
 
-def safe(app) -> str:
+def safe(app: "App") -> str:
     """Why the board took itself out of service, empty while it has not."""
     return "This board is out of service: " + app.safe + ". The valve is shut." if app.safe else ""
 
 
-def age_s(app) -> int:
+def age_s(app: "App") -> int:
     """Seconds since the last scan, -1 before the first."""
     scanned_s = app.controller.scanned_s
     return app.now_s - scanned_s if scanned_s >= 0 else -1
@@ -106,27 +112,27 @@ def age_s(app) -> int:
 # -- parts
 
 
-def safe_part(page, _):
+def safe_part(page: "View", _: str) -> "Iterator[str]":
     """The board took itself out of service: that comes before everything."""
     text = page.app.safe
     yield '<p id="safe" class="alarm" role="alert"' + ("" if text else " hidden") + ">" + esc(safe(page.app)) + "</p>\n"
 
 
-def status_part(page, _):
+def status_part(page: "View", _: str) -> "Iterator[str]":
     yield '<p id="status" aria-live="polite">' + esc(status(page.app)) + "</p>\n"
 
 
-def why_part(page, _):
+def why_part(page: "View", _: str) -> "Iterator[str]":
     for text in why(page.app):
         yield "<li>" + esc(text) + "</li>\n"
 
 
-def asof_part(page, _):
+def asof_part(page: "View", _: str) -> "Iterator[str]":
     age = age_s(page.app)
     yield "Nothing has been decided yet." if age < 0 else "Decided " + str(age) + " s before this page was sent."
 
 
-def row_part(page, argument):
+def row_part(page: "View", argument: str) -> "Iterator[str]":
     key, _, label = argument.partition(" ")
     found = figure(page.app, key)
     if found is None:
@@ -136,11 +142,11 @@ def row_part(page, argument):
     yield quantity(found[0], unit_of(key)) + note + "</td></tr>\n"
 
 
-def binds_part(page, _):
+def binds_part(page: "View", _: str) -> "Iterator[str]":
     yield '<tr class="whole"><td colspan="2" id="binds">' + esc(binds(page.app)) + "</td></tr>\n"
 
 
-def house_part(page, _):
+def house_part(page: "View", _: str) -> "Iterator[str]":
     house = page.app.controller.outlook.house
     halves_h = house.halves_h()
     yield "<p>By now it is taken that, valve shut, this house dries by half in "
@@ -149,7 +155,7 @@ def house_part(page, _):
     yield number(house.valve_g_kg_h, 1) + " g/kg.</p>\n"
 
 
-def window_part(page, _):
+def window_part(page: "View", _: str) -> "Iterator[str]":
     controller = page.app.controller
     glass = controller.glass
     for part, name in ((DAY, "curtains open"), (NIGHT, "curtains drawn")):
@@ -163,7 +169,7 @@ def window_part(page, _):
             yield "the setting; looks so far: " + str(glass.looks[part]) + ".</p>\n"
 
 
-def setting_part(page, argument):
+def setting_part(page: "View", argument: str) -> "Iterator[str]":
     name, _, label = argument.partition(" ")
     _, unit, default, low, high = row_of(name)
     value = getattr(page.app.settings, name)
@@ -186,7 +192,7 @@ def trimmed(text: str) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def counters_part(page, _):
+def counters_part(page: "View", _: str) -> "Iterator[str]":
     for name, value in page.app.counters.items():
         if name.endswith("_s"):
             name = name[:-1] + "h"
@@ -194,7 +200,7 @@ def counters_part(page, _):
         yield '<tr><th scope="row">' + esc(name.replace("_", " ")) + "</th><td>" + str(value) + "</td></tr>\n"
 
 
-def events_part(page, _):
+def events_part(page: "View", _: str) -> "Iterator[str]":
     for at_s, text in page.app.events:
         yield "<li>" + ago(page.app.now_s - at_s) + ": " + esc(text) + "</li>\n"
 
@@ -207,15 +213,15 @@ def ago(seconds: int) -> str:
     return str(seconds) + " s ago"
 
 
-def about_part(page, _):
+def about_part(page: "View", _: str) -> "Iterator[str]":
     yield "Version " + esc(page.app.version) + ", running for " + ago(page.app.now_s)[:-4] + "."
 
 
-def rounds_part(page, _):
+def rounds_part(page: "View", _: str) -> "Iterator[str]":
     yield '<form id="set" data-rounds="' + str(ROUNDS) + '">\n'
 
 
-def chart_part(page, _):
+def chart_part(page: "View", _: str) -> "Iterator[str]":
     yield from chart(page.app)
 
 
@@ -237,7 +243,7 @@ PARTS = {
 }
 
 
-def html(page, template):
+def html(page: "View", template: "Iterable[str]") -> "Iterator[str]":
     """The whole page from an open template, piece by piece."""
     is_for_all = True
     for line in template:
@@ -253,7 +259,7 @@ def html(page, template):
             yield line
 
 
-def json_state(app):
+def json_state(app: "App") -> "Iterator[str]":
     """The state as JSON, piece by piece; figures as decimal text, so that they are the same everywhere."""
     decision = app.controller.decision
     yield '{"safe":' + dumps(safe(app)) + ',"status":' + dumps(status(app)) + ',"binds":' + dumps(binds(app))

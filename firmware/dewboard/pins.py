@@ -1,8 +1,9 @@
-"""Which pin is which, and the only place (with main.py) that touches `machine`; and only in open_pins().
+"""Which pin is which, and the only place (with main.py) that touches `machine`; and only once pins are opened.
 
 The board: an RP2350-class Wi-Fi board with 520 kB of RAM; one of the RP2040 class with 264 kB has the same pins, but
 room for the program only where it runs from flash (a ROMFS partition).  None of its pins is a strapping pin; at reset
-all are inputs with a weak pull-down.  Circuit, levels and terminals of each net: `dewboard.pin_table`, which stays off the board.
+all are inputs with a weak pull-down.  Circuit, levels and terminals of each net: `dewboard.pin_table`, which stays
+off the board.
 
 The lease of the relay needs a timer whose callback runs in the interrupt itself: MicroPython 1.26 or newer on this
 chip (`hard=True`, micropython/micropython pull request 17363, 2025).  An older one refuses the word at the first
@@ -11,6 +12,12 @@ timers only run between bytecodes is not supported: there the watchdog alone (7 
 """
 
 from dewcore.board import RESET_POWER, RESET_UNKNOWN, RESET_WATCHDOG
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from machine import ADC, Pin, Timer
+
+    from dewboard.shapes import Callable
 
 RELAY = 2
 LAMP = 3
@@ -40,8 +47,10 @@ class Bus:
 
     __slots__ = ("machine", "writeto", "readfrom_into")
 
-    def __init__(self, machine: object) -> None:
-        self.machine: object = machine
+    def __init__(self) -> None:
+        import machine
+
+        self.machine = machine
         self._open()
 
     def _open(self) -> None:
@@ -70,9 +79,11 @@ class Wire:
 
     __slots__ = ("pin", "driver")
 
-    def __init__(self, pin: object, driver: object) -> None:
-        self.pin: object = pin
-        self.driver: object = driver
+    def __init__(self, pin: "Pin") -> None:
+        import _onewire
+
+        self.pin: "Pin" = pin
+        self.driver = _onewire
 
     def reset(self) -> bool:
         """Whether anybody answered the reset pulse (1 ms); a line held low may also look like an answer."""
@@ -100,11 +111,13 @@ class LeaseTimer:
 
     __slots__ = ("timer", "mode")
 
-    def __init__(self, machine: object) -> None:
-        self.timer: object = machine.Timer(-1)
+    def __init__(self) -> None:
+        import machine
+
+        self.timer: "Timer" = machine.Timer(-1)
         self.mode: int = machine.Timer.ONE_SHOT
 
-    def start(self, period_ms: int, callback: object) -> None:
+    def start(self, period_ms: int, callback: "Callable[[Timer], None]") -> None:
         """Call callback(timer) once in period_ms, in the interrupt: it may allocate nothing."""
         self.timer.init(mode=self.mode, period=period_ms, callback=callback, hard=True)
 
@@ -118,7 +131,9 @@ class Watchdog:
 
     __slots__ = ("timeout_ms", "feed")
 
-    def __init__(self, machine: object, timeout_ms: int) -> None:
+    def __init__(self, timeout_ms: int) -> None:
+        import machine
+
         if not 1000 <= timeout_ms <= WATCHDOG_MOST_MS:
             raise ValueError("watchdog: %r ms; allowed 1000 to %d" % (timeout_ms, WATCHDOG_MOST_MS))
         self.feed = machine.WDT(timeout=timeout_ms).feed
@@ -149,32 +164,34 @@ class Pins:
         "timer",
     )
 
-    def __init__(self, machine: object, onewire: object) -> None:
+    def __init__(self) -> None:
+        import machine
+
         pin = machine.Pin
-        self.relay: object = pin(RELAY, pin.OUT, value=0)  # first of all: contact open
-        self.machine: object = machine
-        self.lamp: object = pin(LAMP, pin.OUT, value=0)
-        self.probe_drive: object = pin(PROBE_DRIVE, pin.OUT, value=0)
-        self.look_button: object = pin(LOOK_BUTTON, pin.IN, pin.PULL_UP)
-        self.alarm_button: object = pin(ALARM_BUTTON, pin.IN, pin.PULL_UP)
-        self.off_switch: object = pin(OFF_SWITCH, pin.IN, pin.PULL_UP)
-        self.absent: object = pin(ABSENT, pin.IN, pin.PULL_UP)
-        self.overflow: object = pin(OVERFLOW, pin.IN, pin.PULL_UP)
-        self.line_sense: object = pin(LINE_SENSE, pin.IN, pin.PULL_UP)
-        self.load_sense: object = pin(LOAD_SENSE, pin.IN, pin.PULL_UP)
-        self.fan: object = pin(FAN, pin.IN, pin.PULL_UP)
-        self.heat_call: object = pin(HEAT_CALL, pin.IN, pin.PULL_UP)
-        self.leak: object = machine.ADC(LEAK)
-        self.drain: object = machine.ADC(DRAIN)
-        self.i2c: "Bus" = Bus(machine)
-        self.wire: "Wire" = Wire(pin(WIRE, pin.OPEN_DRAIN, pin.PULL_UP, value=1), onewire)
-        self.timer: "LeaseTimer" = LeaseTimer(machine)
+        self.relay: "Pin" = pin(RELAY, pin.OUT, value=0)  # first of all: contact open
+        self.machine = machine
+        self.lamp: "Pin" = pin(LAMP, pin.OUT, value=0)
+        self.probe_drive: "Pin" = pin(PROBE_DRIVE, pin.OUT, value=0)
+        self.look_button: "Pin" = pin(LOOK_BUTTON, pin.IN, pin.PULL_UP)
+        self.alarm_button: "Pin" = pin(ALARM_BUTTON, pin.IN, pin.PULL_UP)
+        self.off_switch: "Pin" = pin(OFF_SWITCH, pin.IN, pin.PULL_UP)
+        self.absent: "Pin" = pin(ABSENT, pin.IN, pin.PULL_UP)
+        self.overflow: "Pin" = pin(OVERFLOW, pin.IN, pin.PULL_UP)
+        self.line_sense: "Pin" = pin(LINE_SENSE, pin.IN, pin.PULL_UP)
+        self.load_sense: "Pin" = pin(LOAD_SENSE, pin.IN, pin.PULL_UP)
+        self.fan: "Pin" = pin(FAN, pin.IN, pin.PULL_UP)
+        self.heat_call: "Pin" = pin(HEAT_CALL, pin.IN, pin.PULL_UP)
+        self.leak: "ADC" = machine.ADC(LEAK)
+        self.drain: "ADC" = machine.ADC(DRAIN)
+        self.i2c: "Bus" = Bus()
+        self.wire: "Wire" = Wire(pin(WIRE, pin.OPEN_DRAIN, pin.PULL_UP, value=1))
+        self.timer: "LeaseTimer" = LeaseTimer()
         self.timer.start(1000, _nothing)  # is `hard` known here?
         self.timer.stop()
 
     def watchdog(self, timeout_ms: int) -> "Watchdog":
         """Arm the watchdog, for good."""
-        return Watchdog(self.machine, timeout_ms)
+        return Watchdog(timeout_ms)
 
     def reset(self) -> None:
         """Start the chip afresh, all pins inputs; does not return."""
@@ -192,13 +209,10 @@ class Pins:
         return self.machine.unique_id()
 
 
-def _nothing(timer: object) -> None:
+def _nothing(timer: "Timer") -> None:
     pass
 
 
 def open_pins() -> "Pins":
     """Take hold of the hardware, the relay's pin first and low."""
-    import _onewire
-    import machine
-
-    return Pins(machine, _onewire)
+    return Pins()

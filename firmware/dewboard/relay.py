@@ -11,6 +11,10 @@ What opens it without the beat: the timer's interrupt after 5 s, the watchdog's 
 chip hung), the pull-down at the driver whenever the pin is not driven.  Never a PWM: it runs on without the program.
 """
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.pins import LeaseTimer, Pin, Timer, Watchdog
+
 LEASE_MS = 5000
 
 
@@ -19,12 +23,12 @@ class Relay:
 
     __slots__ = ("pin", "timer", "lapsed", "end")
 
-    def __init__(self, pin: object, timer: object, watchdog: object) -> None:
+    def __init__(self, pin: "Pin", timer: "LeaseTimer", watchdog: "Watchdog") -> None:
         pin.value(0)
         if not 0 < getattr(watchdog, "timeout_ms", 0) <= 8388:
             raise ValueError("relay: no armed watchdog; arm one with pins.watchdog(7000) and hand it over")
-        self.pin: object = pin
-        self.timer: object = timer
+        self.pin: "Pin" = pin
+        self.timer: "LeaseTimer" = timer
         self.lapsed: int = 0
         self.end = self._end  # bound once: binding allocates, and the interrupt may not
 
@@ -42,7 +46,7 @@ class Relay:
         """Whether the pin drives the relay."""
         return self.pin.value() == 1
 
-    def _end(self, timer: object) -> None:
+    def _end(self, timer: "Timer") -> None:
         """The lease is over; runs in the timer's interrupt."""
         self.pin.value(0)
         self.lapsed += 1

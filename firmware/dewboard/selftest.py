@@ -13,6 +13,13 @@ import time
 from dewboard import VERSION, release
 from dewboard.start import FOLDER
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.clock import Clock
+    from dewboard.pins import Pins
+    from dewcore.readings import Readings
+    from dewcore.settings import Settings
+
 BEATS = 8  # a conversion, and three thermometers read one after the other
 BEAT_US = 1000000
 
@@ -69,7 +76,7 @@ def _try(folder: str) -> str:
     return "the first scan opens the valve" if controller.decision.valve else ""
 
 
-def _stored(folder: str, settings: object) -> dict:
+def _stored(folder: str, settings: "Settings") -> dict:
     """The stored settings into `settings`; the stored thermometers, {role: code}.  Writes nothing."""
     import json
 
@@ -83,7 +90,7 @@ def _stored(folder: str, settings: object) -> dict:
 class Drivers:
     """The drivers of `dewboard.hardware` without relay, lease and watchdog."""
 
-    def __init__(self, pins: object, clock: object, settings: object, codes: dict) -> None:
+    def __init__(self, pins: "Pins", clock: "Clock", settings: "Settings", codes: dict) -> None:
         from dewboard.contacts import Contacts
         from dewboard.humidity import Humidity, main_chips, room_chips
         from dewboard.thermometers import Thermometers
@@ -94,7 +101,7 @@ class Drivers:
         self.room = Humidity(pins.i2c, clock, room_chips())
         self.thermometers = Thermometers(pins.wire, codes)
 
-    def read(self, readings: object) -> int:
+    def read(self, readings: "Readings") -> int:
         """So many beats that everything was read; the last one's second."""
         clock = self.clock
         now_s = clock.now_s()
@@ -119,7 +126,7 @@ class Drivers:
         if not found and not places:
             print("thermometer: none found")
 
-    def tell(self, readings: object) -> None:
+    def tell(self, readings: "Readings") -> None:
         """Values that were read."""
         from dewcore.readings import SAMPLE_NAMES
         from dewcore.words import decimal

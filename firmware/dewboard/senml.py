@@ -33,6 +33,11 @@ from array import array
 from dewcore.record import FIELDS, SIZE, unpack
 from dewcore.words import decimal
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.history import History, Row
+    from dewboard.shapes import Iterable, Iterator
+
 MOST = 10  # records of a batch
 AHEAD = 4  # batches beyond the mark
 NONE = (-1, -1)
@@ -85,7 +90,7 @@ class Batch:
         self.after: tuple = NONE
         self.last: tuple = NONE
 
-    def fill(self, rows: object, after: tuple, done: tuple, history: object, now_s: int) -> bool:
+    def fill(self, rows: "Iterable[Row]", after: tuple, done: tuple, history: "History", now_s: int) -> bool:
         """Take the next records of `rows`, which follow on the key `after`; False where there is none."""
         self.after = self.last = after
         self.done = done
@@ -108,7 +113,7 @@ class Batch:
             self.last = (self.keys[3 * n - 3], self.keys[3 * n - 2])
         return n > 0
 
-    def pieces(self) -> object:
+    def pieces(self) -> "Iterator[bytes]":
         """The pack as bytes, piece by piece; the same at each call."""
         yield ('[{"bn":"' + self.base + '","n":"done/boot","v":' + str(self.done[0])).encode()
         yield ('},{"n":"done/seq","v":' + str(self.done[1]) + '},{"n":"after/boot","v":' + str(self.after[0])).encode()

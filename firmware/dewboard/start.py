@@ -4,6 +4,14 @@ import select
 import sys
 import time
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.clock import Clock
+    from dewboard.pins import Pin, Pins
+    from dewboard.shapes import Callable, Job
+    from dewboard.wifi import Wifi
+
 FOLDER = "kept"
 WINDOW_MS = 3000
 WATCHDOG_MS = 7000
@@ -27,7 +35,7 @@ def keep_memory_tidy() -> None:
     gc.threshold(COLLECT_BYTES)
 
 
-def build(pins: object, clock: object, folder: str) -> object:
+def build(pins: "Pins", clock: "Clock", folder: str) -> "App":
     """The app over these pins, with what `folder` keeps; arms the watchdog."""
     from dewboard import VERSION, release
     from dewboard.app import App
@@ -49,7 +57,7 @@ def build(pins: object, clock: object, folder: str) -> object:
     return app
 
 
-def others(app: object) -> list:
+def others(app: "App") -> "list[Job]":
     """What runs beside the beat: (name, function that starts it)."""
     from dewboard.guard import Guard
     from dewboard.page import Page
@@ -58,13 +66,13 @@ def others(app: object) -> list:
     wifi = Wifi(app, app.keep.wifi)
     guard = Guard(wifi.names)
     Page(app, guard)
-    found = [("wifi", wifi.stay_joined), ("page", lambda: guard.start_server(port=80))]
+    found: "list[Job]" = [("wifi", wifi.stay_joined), ("page", lambda: guard.start_server(port=80))]
     if app.keep.broker:
         found += broker(app, wifi)
     return found
 
 
-def broker(app: object, net: object) -> list:
+def broker(app: "App", net: "Wifi") -> "list[Job]":
     """The link to a broker, where one is given and nothing is wrong with what is given; else none, and why."""
     import dewboard
     from dewboard.broker_config import full, problem_of
@@ -82,7 +90,7 @@ def broker(app: object, net: object) -> list:
     return [("broker", Link(app, config, net).stay_connected)]
 
 
-def main(relay_pin: object, reset: object) -> None:
+def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
     """For good; whatever ends it, the contact is open, and the chip starts afresh.
 
     relay_pin: the relay's, low; reset: the chip's.  Returns only to whoever pressed a key in the window.
@@ -112,7 +120,7 @@ def main(relay_pin: object, reset: object) -> None:
         reset()
 
 
-def finish(app: object) -> None:
+def finish(app: "App") -> None:
     """What was learned since the last write, as far as it still can; the reset follows."""
     try:
         app.keep.finish(app)

@@ -23,6 +23,10 @@ from binascii import crc32
 from dewcore.settings import TABLE, Settings
 from dewcore.words import decimal
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.shapes import Callable
+
 HEAD = "<2sBxIII"
 HEAD_BYTES = struct.calcsize(HEAD)
 SUM_AT = HEAD_BYTES - 4
@@ -59,7 +63,13 @@ class Store:
 
     __slots__ = ("folder", "name", "schema", "migrate", "found", "refused", "saves", "slot", "sequence")
 
-    def __init__(self, folder: str, name: str, schema: int = 1, migrate: object = None) -> None:
+    def __init__(
+        self,
+        folder: str,
+        name: str,
+        schema: int = 1,
+        migrate: "Callable[[int, bytes], bytes | None] | None" = None,
+    ) -> None:
         self.folder = folder
         self.name = name
         self.schema = schema
@@ -74,7 +84,7 @@ class Store:
         """The file of slot 0 or 1."""
         return self.folder + "/" + self.name + SLOTS[slot]
 
-    def load(self, accept: object = take_any) -> "bytes | None":
+    def load(self, accept: "Callable[[bytes], bool]" = take_any) -> "bytes | None":
         """The last payload saved that is whole and that accept(payload) takes, else the other slot's, else None.
 
         MemoryError passes through: then nothing is known about what is stored.
@@ -96,7 +106,7 @@ class Store:
             self.found = LOST
         return None
 
-    def save(self, payload: bytes) -> bool:
+    def save(self, payload: "bytes | bytearray") -> bool:
         """Write the payload to the slot that does not count; True once it is flushed, closed and read back.
 
         False: `refused` says why, and the payload before it still counts.
@@ -140,7 +150,7 @@ class Store:
         self.sequence = max(first, second, 0)
         return first, second
 
-    def _write(self, slot: int, head: bytearray, payload: bytes) -> None:
+    def _write(self, slot: int, head: bytearray, payload: "bytes | bytearray") -> None:
         """One file, closed in any case: what closing leaves of a failed write is not whole."""
         file = open(self.path(slot), "wb")
         try:

@@ -2,6 +2,11 @@
 
 import asyncio
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+    from dewboard.shapes import Awaitable, Callable, Job
+
 BEAT_MS = 1000
 ATTEND_MS = 50
 AGAIN_S = 2  # from a task's end to its next start
@@ -9,7 +14,7 @@ RESTARTS = 3  # of one task within TROUBLE_S
 TROUBLE_S = 600
 
 
-async def beats(app: object) -> None:
+async def beats(app: "App") -> None:
     """A beat each second by the board's own counter; a late one is made up for by the next ones' times."""
     clock = app.clock
     due_ms = clock.ticks_ms()
@@ -23,14 +28,14 @@ async def beats(app: object) -> None:
         await asyncio.sleep(max(0, wait_ms) / 1000)
 
 
-async def attending(app: object) -> None:
+async def attending(app: "App") -> None:
     """Lamp and buttons."""
     while True:
         app.attend()
         await asyncio.sleep(ATTEND_MS / 1000)
 
 
-async def watched(app: object, name: str, start: object) -> None:
+async def watched(app: "App", name: str, start: "Callable[[], Awaitable[None]]") -> None:
     """Run start(), again whenever it ends; too often within ten minutes is safe mode, and the end of that task."""
     ended_s: "list[int]" = []
     while True:
@@ -49,7 +54,7 @@ async def watched(app: object, name: str, start: object) -> None:
         await asyncio.sleep(AGAIN_S)
 
 
-async def run(app: object, others: list) -> None:
+async def run(app: "App", others: "list[Job]") -> None:
     """The beat, lamp and buttons, and others: pairs (name, function that starts a coroutine).  Returns never.
 
     The beat is no watched task: what ends it ends the program, whose last words open the contact and reset the chip.

@@ -17,6 +17,10 @@ Commands: DS18B20 data sheet (Maxim 19-7487), Table 3: match 0x55, skip 0xCC, se
 
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, Readings, Sample
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.pins import Wire
+
 ROLES = ("outdoor_c", "glass_c", "supply_c")
 FAMILIES = (0x28, 0x22)  # DS18B20, DS1822: the same scratchpad
 READ_EVERY_S = 5
@@ -35,7 +39,7 @@ _READ = 0xBE
 _CRC = b"\x00\x9d\x23\xbe\x46\xdb\x65\xf8\x8c\x11\xaf\x32\xca\x57\xe9\x74"
 
 
-def crc8(buffer: bytes, length: int) -> int:
+def crc8(buffer: "bytes | bytearray", length: int) -> int:
     """CRC of the first `length` bytes; 0 over a whole code with its own CRC."""
     crc = 0
     for n in range(length):
@@ -45,7 +49,7 @@ def crc8(buffer: bytes, length: int) -> int:
     return crc
 
 
-def code_from(role: str, given: object) -> bytes:
+def code_from(role: str, given: "str | bytes") -> bytes:
     """The 8 bytes of a code; ValueError in one line where it is none."""
     found = repr(given)
     if len(found) > 40:
@@ -80,8 +84,8 @@ class Thermometers:
 
     __slots__ = ("wire", "probes", "pad", "n", "converted_s", "answered")
 
-    def __init__(self, wire: object, codes: dict) -> None:
-        self.wire: object = wire
+    def __init__(self, wire: "Wire", codes: dict) -> None:
+        self.wire: "Wire" = wire
         self.probes: list = []
         given = [role for role in ROLES if role in codes] + [role for role in codes if role not in ROLES]
         for role in given:

@@ -24,7 +24,7 @@ def memory_problem() -> str:
     return ""
 
 
-def context_of(ca: str) -> object:
+def context_of(ca: str) -> "ssl.SSLContext":
     """A context that takes only a certificate of this CA's."""
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
     context.verify_mode = ssl.CERT_REQUIRED

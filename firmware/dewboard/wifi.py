@@ -5,6 +5,10 @@ import os
 
 import network
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from dewboard.app import App
+
 FIRST_WAIT_S = 1
 LONGEST_WAIT_S = 300
 JOIN_S = 20  # a try that has not joined by then has failed
@@ -20,7 +24,7 @@ class Wifi:
 
     __slots__ = ("app", "name", "key", "host", "address", "name_server", "wait_s")
 
-    def __init__(self, app: object, config: dict) -> None:
+    def __init__(self, app: "App", config: dict) -> None:
         self.app = app
         self.name: str = config.get("name", "")
         self.key: str = config.get("key", "")
@@ -54,7 +58,7 @@ class Wifi:
             await asyncio.sleep(self.wait_s + os.urandom(1)[0] / 256)  # so that a street does not join at once
             self.wait_s = min(2 * self.wait_s, LONGEST_WAIT_S)
 
-    async def _join(self, station: object) -> bool:
+    async def _join(self, station: "network.WLAN") -> bool:
         """One try."""
         station.connect(self.name, self.key)
         for _ in range(JOIN_S):

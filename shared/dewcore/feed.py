@@ -33,7 +33,7 @@ def accept(message: object, readings: "Readings", now_s: int, utc_s: int) -> str
     and come before any other message.  What is older than what is held is refused: messages may overtake.
     """
     problem = _problem_of_any(message)
-    if problem:
+    if problem or not isinstance(message, dict):
         return problem
     if utc_s > 0 and not message["sent_s"] - utc_s <= AHEAD_S:
         return _refusal("sent_s", message["sent_s"], "ahead of the clock", "at most %d s ahead" % AHEAD_S)
@@ -63,7 +63,7 @@ def _accept_observation(message: dict, readings: "Readings", now_s: int, utc_s: 
     if problem:
         return problem
     value = message.get("outdoor_c")
-    if not _is_temperature(value):
+    if value is None or not _is_temperature(value):
         return _refusal("outdoor_c", value, "no temperature", _range(LOWEST_C, HIGHEST_C) + " degrees C")
     if not utc_s > 0:
         return "observed_s: the wall time is not known yet, so the reading's age is not; send it again"
@@ -124,7 +124,7 @@ def _problem_of_time(message: dict, name: str) -> str:
 
 def _problem_of_whole(message: dict, name: str, lowest: int, highest: int) -> str:
     value = message.get(name)
-    if _is_whole(value) and lowest <= value <= highest:
+    if value is not None and _is_whole(value) and lowest <= value <= highest:
         return ""
     return _refusal(name, value, "no such whole number", _range(lowest, highest))
 
@@ -135,7 +135,7 @@ def _is_whole(value: object) -> bool:
 
 def _is_temperature(value: object) -> bool:
     """A number inside the range: neither true nor false, NaN, infinite or endless."""
-    return (_is_whole(value) or isinstance(value, float)) and LOWEST_C <= value <= HIGHEST_C
+    return isinstance(value, (int, float)) and not isinstance(value, bool) and LOWEST_C <= value <= HIGHEST_C
 
 
 def _tenths(value: float) -> int:
@@ -192,7 +192,7 @@ class WallTime:
     def take(self, message: object, is_retained: bool, now_s: int) -> str:
         """Take the time from a message received at now_s; "", or why the message is refused."""
         problem = _problem_of_any(message)
-        if problem or is_retained:
+        if problem or is_retained or not isinstance(message, dict):
             return problem
         sent_s = message["sent_s"]
         behind_s = self.utc_s(now_s) - sent_s

@@ -305,15 +305,15 @@ class House:
         """What the last quarter of an hour tells: gain and burst at once, the trials in slices."""
         ratio = self.ratio
         hours = self.sum_h
+        left = ratio - self.quarter_ratio
         while self.next < TRIALS:  # scans were rare
             self.work()
         if not self.spoiled:
             self.mean_out = self.sum_out / hours
             self.mean_pad = self.sum_pad / hours
             self.mean_store = self.sum_store / hours
-            change = (ratio - self.quarter_ratio) / hours
             middle = 0.5 * (ratio + self.quarter_ratio)
-            left = change - self.dry_per_h * (self.mean_out - middle)
+            left = left / hours - self.dry_per_h * (self.mean_out - middle)
             left -= STORE_G_KG_PCT * self.store_per_h * self.mean_store + self.valve_g_kg_h * self.mean_pad
             self.spoiled = not FASTEST_FALL <= left <= FASTEST_RISE
         if self.spoiled:

@@ -11,7 +11,7 @@ import dewcore
 from dewsim.errors import InputError, shown
 
 CHECKOUT = Path(__file__).resolve().parents[2]
-STAYS = {"settings_help.py", "pin_table.py"}  # desktop only
+STAYS = {"settings_help.py", "pin_table.py", "shapes.pyi"}  # desktop only
 BUILT = {".pyc", ".so", ".pyd"}  # out of the sources, for this computer
 LIST = "files"
 NUMBER = "release"

@@ -17,7 +17,7 @@ def numbers():
     found = {}
     for name in dir(pins):
         value = getattr(pins, name)
-        if name.isupper() and isinstance(value, int) and not name.startswith(("I2C_", "WATCHDOG", "RESET_")):
+        if name.isupper() and isinstance(value, int) and not name.startswith(("I2C_", "WATCHDOG", "RESET_", "TYPE_")):
             found[name.lower()] = value
     found["i2c"] = (found.pop("sda"), found.pop("scl"))
     found["drain_wet"] = found.pop("drain")
