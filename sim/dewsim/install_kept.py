@@ -92,6 +92,7 @@ def _sound(store: Store, payload: "bytes | None") -> "bytes | None":
     """The payload of a store that is whole or not there."""
     if store.found not in (NEW, WHOLE):
         reason = store.refused or f"{store.name} makes no sense to this version"
+        reason = reason.replace(store.folder + "/", "")  # said once, in front
         raise InputError(f"{shown_path(store.folder)}: {shown(reason)}; nothing of it was used, take another backup")
     return payload
 
