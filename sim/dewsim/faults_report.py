@@ -155,20 +155,6 @@ def listed() -> str:
 def page(plan, found: list, lines: list, end: list) -> str:
     """faults.html, all in one file."""
     title = f"{len(lines)} faults, {plan.n_houses} houses in each of {len(plan.winters)} winters"
-    heads = "".join(f"<th>{escape(text)}</th>" for text in (*HEADS, "right words"))
-    body = "".join(
-        "<tr>" + "".join(f"<td>{escape(text)}</td>" for text in line) + f"<td>{escape(right_words(line[1]))}</td></tr>"
-        for line in lines
-    )
-    table = wide(f'<table class="cases"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>')
-    rest = "".join(
-        f"<tr><td>{number}</td><td>{escape(what)}</td><td><code>{escape(test)}</code></td></tr>"
-        for number, (what, test) in faults.ELSEWHERE.items()
-    )
-    worst = "".join(
-        f"<tr><td>{escape(row['fault'])}</td><td>{row['added_wet_min']}</td><td><code>{escape(row['command'])}</code></td></tr>"
-        for row in sorted(found, key=lambda row: -row["added_wet_min"])[:20] if row["added_wet_min"]
-    )
     return f"""<!DOCTYPE html>
 <html lang="en">
 <head>
@@ -189,15 +175,44 @@ seeded moment of the winter. Wet minutes are those of the modelled coldest spot.
 <p><em>Wet min</em>: most minutes in which the glass is wet and that of the same house without a humidifier is dry.
 <em>If told</em>: where no board can stop the water, the same with the water closed by hand a day after the right words.
 <em>Starts</em>: with the fault, and in the same days without.</p>
-{table}
+{by_fault(lines)}
 <h2>Most wet minutes</h2>
-{wide(f'<table class="cases"><tbody>{worst}</tbody></table>') if worst else "<p>None.</p>"}
+{wettest(found)}
 <h2>Tested elsewhere</h2>
-{wide(f'<table class="cases"><tbody>{rest}</tbody></table>')}
+{elsewhere()}
 </main>
 </body>
 </html>
 """
+
+
+def table_of(rows: list, heads: str = "") -> str:
+    """Rows of cells, already escaped."""
+    body = "".join("<tr>" + "".join(f"<td>{text}</td>" for text in row) + "</tr>" for row in rows)
+    return wide(f'<table class="cases"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>')
+
+
+def by_fault(lines: list) -> str:
+    """The table of the terminal, with the right words' sentences."""
+    heads = "".join(f"<th>{escape(text)}</th>" for text in (*HEADS, "right words"))
+    return table_of([[escape(text) for text in (*line, right_words(line[1]))] for line in lines], heads)
+
+
+def wettest(found: list) -> str:
+    """The worst rows with their commands."""
+    worst = [row for row in sorted(found, key=lambda row: -row["added_wet_min"])[:20] if row["added_wet_min"]]
+    if not worst:
+        return "<p>None.</p>"
+    return table_of(
+        [(escape(row["fault"]), row["added_wet_min"], f"<code>{escape(row['command'])}</code>") for row in worst]
+    )
+
+
+def elsewhere() -> str:
+    """What is not simulated, and its tests."""
+    return table_of(
+        [(number, escape(what), f"<code>{escape(test)}</code>") for number, (what, test) in faults.ELSEWHERE.items()]
+    )
 
 
 def right_words(name: str) -> str:
