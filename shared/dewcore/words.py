@@ -117,7 +117,7 @@ NOTICES = (
     ("self_doubt", "The house dried more slowly than foretold: the cautious start holds until it fits again."),
     ("timed_run", "A timed test run: water may flow although the house is humid enough. Watch the drain."),
     ("rh_jumped", "The humidity reading fell at once as no air does: see to the sensor, then clear the alarm."),
-    ("outdoor_doubt", "The outdoor reading cannot be right: check the thermometer, its place, and a feed's unit."),
+    ("outdoor_doubt", "The outdoor reading cannot be right: check the thermometer's place and wires, and a feed's unit."),
     ("no_rise", "Open valve, but no moister air: check stop valve, strainer, valve, damper, pad and blower."),
     ("no_air", "Water flows, but the air gets no moister: check summer damper, pad and blower."),
     ("rises_shut", "The air gets moister with the valve shut: it may be stuck open. Close the water by hand."),

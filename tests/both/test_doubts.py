@@ -218,7 +218,7 @@ class TestHalfWave(unittest.TestCase):
         self.assertTrue(rig.noticed(w.HALF_WAVE))
         rig.readings.half_wave = 3  # others: once more from the beginning
         told = []
-        for _ in range(13):
+        for _ in range(7):
             rig.scan(10)
             told.append(rig.noticed(w.HALF_WAVE))
         self.assertIn(False, told)
