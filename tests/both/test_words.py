@@ -2,7 +2,6 @@
 
 import unittest
 
-from lived import Lived
 from rig import NAN, Rig, opened, ready
 
 from dewcore import readings as r
@@ -170,42 +169,6 @@ def more_humid_than_foretold():
     return rig
 
 
-def fallen():
-    """The humidity reads 15 % less from one reading to the next."""
-    rig = Rig()
-    rig.values["rh_pct"] = 30.0
-    rig.run(120)
-    rig.values["rh_pct"] = 15.0
-    rig.run(60)
-    return rig
-
-
-def jumped():
-    """The outdoor reading is 30 K warmer from one reading to the next."""
-    rig = Rig()
-    rig.run(60)
-    rig.values["outdoor_c"] = 30.0
-    rig.run(60)
-    return rig
-
-
-def half_wave():
-    rig = ready()
-    rig.readings.half_wave = 1
-    rig.run(190)
-    return rig
-
-
-def lived(days, changes=None, learn=4.5, gain=0.5, **parts):
-    """Some good days, then so many with parts of the house changed."""
-    rig = Lived(changes)
-    rig.gain_g_kg_h = gain
-    rig.live(learn)
-    for name in parts:
-        setattr(rig, name, parts[name])
-    return rig.live(days)
-
-
 REFUSALS = {
     "leak_wet": lambda: contact("leak", r.ON),
     "leak_wire": lambda: contact("leak", r.UNREADABLE),
@@ -259,16 +222,6 @@ NOTICES = {
     "forecast_elsewhere": lambda: forecast(1, 600, 20.0),
     "self_doubt": more_humid_than_foretold,
     "timed_run": lambda: timed_run(60),
-    "rh_jumped": fallen,
-    "outdoor_doubt": jumped,
-    "no_rise": lambda: lived(3, water=0.0),
-    "no_air": lambda: lived(3, {"has_drain_wet": 1}, water=0.0),
-    "rises_shut": lambda: lived(2, {"wish_pct": 22.0}, leaks=True),
-    "pad_weak": lambda: lived(6, water=0.4),
-    "rh_low": lambda: lived(6, learn=8, gain=0.7, reads_low_pct=7.9),
-    "sensors_differ": lambda: lived(2.1, {"has_room": 1}, learn=0, room_low_pct=6.0),
-    "sensor_place": lambda: lived(0.5, learn=0, warm=True),
-    "half_wave": half_wave,
 }
 
 
