@@ -183,7 +183,7 @@ def test_a_release_that_fails_its_own_test_is_not_switched_to(flash, tmp_path, n
 def test_a_release_that_stops_at_its_start_is_taken_back(flash, tmp_path, newer, capsys):
     newer("dewboard/start.py", "    if wants_in():", '    print("dewmargin: stopped: planted")\n    if wants_in():')
     with BoardOnLine(tmp_path) as board, pytest.raises(InputError, match="the one before it starts again"):
-        put(board)
+        put(board, listen_s=2.5)
     assert "the board: dewmargin: stopped: planted\n" in capsys.readouterr().out
     assert newest(flash) == "a"
 
@@ -430,4 +430,4 @@ def test_the_package_file_makes_a_board_that_starts(tmp_path):
         link = Link(board.port)
         link.connect()
         link.reset()
-        assert link.listen(0.5) == ["dewmargin: press any key within 3 s to stop here"]
+        assert link.listen(2.5) == ["dewmargin: press any key within 3 s to stop here"]

@@ -997,14 +997,14 @@ EQUIVALENT = (
         "_judged",
         "return FORECAST_NONE_YET",
         "return FORECAST_NONE_YET > return 0",
-        "Its code is 0.",
+        "FORECAST_NONE_YET is the code 0 itself.",
     ),
     (
         "forecast",
         "_look_ahead",
         "known_from = 0",
         "0 > -1",
-        "k begins at 0.",
+        "k begins at 0, so -1 comes before it just the same.",
     ),
     (
         "forecast",
