@@ -270,21 +270,21 @@ FAULTS = (
           kind=SENSOR, also=("rh_bad", "indoor_bad")),
     Fault("outdoor_lost", 9, "no outdoor reading any more", ("outdoor_old", "outdoor_none"), None, lost(OUT),
           kind=WEATHER),
-    Fault("outdoor_up", 10, "outdoor reads 20 K too warm at once", ("outdoor_jumped",), None, shifted(OUT, 20.0),
+    Fault("outdoor_up", 10, "outdoor reads 20 K too warm at once", ("outdoor_doubt",), None, shifted(OUT, 20.0),
           kind=WEATHER, also=("outdoor_old", "outdoor_none")),
     Fault("outdoor_down", 10, "outdoor reads 20 K too cold at once", NOTHING, None, shifted(OUT, -20.0),
           kind=WEATHER),
     Fault("outdoor_garbage", 11, "outdoor -90, 75, infinite or no number", ("outdoor_old", "outdoor_none"), None,
           garbage(OUT, (-90.0, 75.0, inf, nan)), kind=WEATHER),
-    Fault("outdoor_fahrenheit", 12, "outdoor in °F under the name of °C", ("outdoor_jumped", "outdoor_place"), None,
+    Fault("outdoor_fahrenheit", 12, "outdoor in °F under the name of °C", ("outdoor_doubt",), None,
           fahrenheit, kind=WEATHER, also=("outdoor_old", "outdoor_none")),
-    Fault("outdoor_indoors", 2, "the outdoor thermometer lies in a heated garage", ("outdoor_place", "outdoor_jumped"),
+    Fault("outdoor_indoors", 2, "the outdoor thermometer lies in a heated garage", ("outdoor_doubt",),
           None, indoors, kind=WEATHER, also=("outdoor_old", "outdoor_none")),
-    Fault("probes_swapped", 2, "outdoor and glass thermometer swapped", ("outdoor_place",), None,
-          swapped(OUT, "glass_c"), kind=SENSOR, config=FULL, also=("outdoor_jumped", "outdoor_old", "outdoor_none")),
-    Fault("supply_swapped", 2, "outdoor and supply thermometer swapped", ("outdoor_place",), None,
+    Fault("probes_swapped", 2, "outdoor and glass thermometer swapped", ("outdoor_doubt",), None,
+          swapped(OUT, "glass_c"), kind=SENSOR, config=FULL, also=("outdoor_old", "outdoor_none")),
+    Fault("supply_swapped", 2, "outdoor and supply thermometer swapped", ("outdoor_doubt",), None,
           swapped(OUT, "supply_c"), kind=SENSOR, config=FULL,
-          also=("outdoor_jumped", "outdoor_old", "outdoor_none", "supply_cold", "supply_bad")),
+          also=("outdoor_old", "outdoor_none", "supply_cold", "supply_bad")),
     Fault("main_in_duct", 2, "the main sensor hangs in the supply duct", ("sensor_place", "sensors_differ"), None,
           in_the_duct, kind=SENSOR),
     Fault("blower_dead", 15, "fan proof and terminal live, no air moves", ("no_rise",), blower_dead, no_flow,
@@ -303,7 +303,7 @@ FAULTS = (
     Fault("supply_24v_lost", 21, "no 24 V at the terminal", ("line_dead",), setting(terminal_dead=True),
           kind=FURNACE, stops=True, when=OPEN),
     Fault("load_reads_on", 22, "load sense stuck on", ("welded",), setting(load_reads=ON), kind=ACTUATOR, stops=True,
-          when=OPEN),
+          when=OPEN, also=("no_rise",)),
     Fault("load_reads_off", 22, "load sense stuck off", ("relay_failed", "relay_retry"), setting(load_reads=OFF),
           kind=ACTUATOR, when=OPEN, stops=True),
     Fault("valve_shut", 23, "the valve never opens", ("no_rise",), setting(stuck_valve="shut"), kind=ACTUATOR,
@@ -356,6 +356,12 @@ FAULTS = (
           path=BOARD, when=OPEN, also=BOOT),
 )  # fmt: skip
 
+# The decision has no words for these yet.
+UNGUARDED = (
+    "rh_drift", "rh_drift_room", "outdoor_up", "outdoor_fahrenheit", "outdoor_indoors", "probes_swapped",
+    "supply_swapped", "main_in_duct", "blower_dead", "valve_shut", "water_off", "valve_open", "damper_shut",
+    "damper_shut_drain", "pad_worn", "half_wave",
+)  # fmt: skip
 MOST_DAYS = max(fault.days for fault in FAULTS)
 
 FREE = (

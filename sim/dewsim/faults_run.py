@@ -227,7 +227,7 @@ class House:
         track = Track(world)
         ear = Ear(world.now_s, fault.right if fault.stops else ())
         world.break_parts(fault, Random(f"fault {self.case.seed} {self.case.index} {fault.name}"))
-        for k in range(track.first_k, track.first_k + fault.days * DAY):
+        for k in range(track.first_k, track.first_k + int(fault.days * DAY)):
             if acts_s is not None and world.since_s >= acts_s:
                 world.water_off = True
             track.minute(k, ear)
