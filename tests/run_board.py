@@ -31,7 +31,7 @@ def runs(micropython: str, tests: Path) -> list:
         ),
         (
             run_both.micropython_version(micropython),
-            lambda name: [micropython, "-X", "heapsize=4m", "-c", run_both.MICROPYTHON_MAIN.format(name)],
+            lambda name: [micropython, "-X", "heapsize=16m", "-c", run_both.MICROPYTHON_MAIN.format(name)],
             small,
         ),
     ]
