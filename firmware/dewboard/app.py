@@ -25,6 +25,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from dewboard.clock import Clock
     from dewboard.hardware import Hardware
+    from dewboard.shapes import Callable
 
 DECISION_S = 15  # an older decision opens nothing
 FAILURES = 3  # beats that may fail within TROUBLE_S
@@ -36,7 +37,8 @@ class App:
     """One board's program over its hardware (`dewcore.board.Board`), a clock (`dewboard.clock`) and its Keep.
 
     decided_s: when the last complete scan was, -1 never; safe: why the board took itself out of service, "" while it
-    has not; pressed_s: when a button was last pressed, -1 never; forget: called when both were held.
+    has not; pressed_s: when a button was last pressed, -1 never; forget: called when both were held; leave: called at an
+    orderly end, None where there is nobody to take leave of.
     """
 
     __slots__ = (
@@ -61,6 +63,7 @@ class App:
         "history",
         "minutes",
         "forget",
+        "leave",
     )
 
     def __init__(self, hardware: "Hardware", clock: "Clock", settings: "Settings", keep: "Keep", version: str) -> None:
@@ -86,6 +89,7 @@ class App:
         self.history = keep.history
         self.minutes: "Minutes" = Minutes(self.now_s)
         self.forget = self._forget
+        self.leave: "Callable[[], bool] | None" = None
         keep.restore(self)
         for problem in keep.problems:
             self.events.add(problem)

@@ -174,6 +174,10 @@ class Link:
             await asyncio.sleep(LOOK_S)
         return context_of(self.config["ca"])
 
+    def leave(self) -> bool:
+        """The orderly end of this board's program: `disconnected` stays at the broker in place of `lost`."""
+        return self.client.leave(self.homie.base + "/$state", b"disconnected")
+
     # Telling
 
     async def _told(self, name: str, payload: "Payload") -> None:

@@ -7,6 +7,7 @@
     await client.subscribe(topics)                       once the broker has let us in
     await client.publish(topic, payload, is_retained)
     await client.idle()                                  now and then: pings, acknowledges what was received
+    client.leave(topic, payload)                         the last word, and the orderly end; waits for nothing
     client.overdue()                                     asked each second by whoever cancels all of this
 
 take(topic, payload, is_retained): a message; its payload is a view of the buffer and gone afterwards.
@@ -162,6 +163,20 @@ class Client:
                 await writer.wait_closed()
             else:
                 writer.transport.abort()
+
+    def leave(self, topic: str, payload: bytes) -> bool:
+        """Publish a retained last word and DISCONNECT, after which the broker drops the will [MQTT-3.14.4-3].
+
+        No answer is waited for.  False where nothing was sent: not connected, or in the middle of a packet; then the
+        will speaks.
+        """
+        writer = self.writer
+        if writer is None or not self.session or self.broken or self.filled or self.stuck_s >= 0:
+            return False
+        head = text(topic.encode()) + two(self._next_number())
+        writer.write(bytes([0x33, len(head) + len(payload)]) + head + payload + b"\xe0\x00")
+        self.session = False
+        return True
 
     def overdue(self) -> str:
         """Why whoever waits for this connection should stop waiting; "" as long as all is well."""

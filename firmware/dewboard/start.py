@@ -87,7 +87,9 @@ def broker(app: "App", net: "Wifi") -> "list[Job]":
         return []
     from dewboard.link import Link
 
-    return [("broker", Link(app, config, net).stay_connected)]
+    link = Link(app, config, net)
+    app.leave = link.leave
+    return [("broker", link.stay_connected)]
 
 
 def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
@@ -98,6 +100,7 @@ def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
     if wants_in():
         return
     pins = app = None
+    is_asked = False
     try:
         import asyncio
 
@@ -109,6 +112,8 @@ def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
         pins = open_pins()
         app = build(pins, Clock(time), FOLDER)
         asyncio.run(run(app, others(app)))
+    except KeyboardInterrupt:  # somebody stops it from the serial line
+        is_asked = True
     except Exception as problem:  # noqa: BLE001 - told on the serial line, for whoever listens
         print("dewmargin: stopped:", repr(problem))
     finally:
@@ -116,13 +121,18 @@ def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
         if pins is None:
             time.sleep(PAUSE_S)
         if app is not None:
-            finish(app)
+            finish(app, is_asked)
         reset()
 
 
-def finish(app: "App") -> None:
-    """What was learned since the last write, as far as it still can; the reset follows."""
+def finish(app: "App", is_asked: bool) -> None:
+    """What was learned since the last write, as far as it still can; the reset follows.
+
+    is_asked: whether the end was asked for; of any other the broker is told by the will.
+    """
     try:
         app.keep.finish(app)
+        if is_asked and app.leave is not None:
+            app.leave()
     except Exception as problem:  # noqa: BLE001 - the reset must come, whatever is lost
         print("dewmargin: not stored:", repr(problem))

@@ -440,6 +440,27 @@ class TestTasks(unittest.TestCase):
             boot.wants_in, boot.build, boot.time, boot.keep_memory_tidy = before
         self.assertFalse(machine.board.relay_pin)
 
+    def test_the_broker_hears_of_an_end_that_was_asked_for_and_of_no_other(self):
+        machine = Machine().opened()
+        before = boot.wants_in, boot.build, boot.others, boot.time, boot.keep_memory_tidy
+        boot.wants_in = lambda: False
+        boot.time = machine.board
+        boot.keep_memory_tidy = lambda: None
+        boot.build = lambda *_: machine.app
+        calls = []
+        machine.app.leave = lambda: calls.append("leave")
+        try:
+            for problem, expected in (
+                (KeyboardInterrupt(), ["low", "leave", "reset"]),
+                (MemoryError(), ["low", "reset"]),
+            ):
+                calls.clear()
+                boot.others = Boom(problem)
+                boot.main(Probe(calls), lambda: calls.append("reset"))
+                self.assertEqual(calls, expected)
+        finally:
+            boot.wants_in, boot.build, boot.others, boot.time, boot.keep_memory_tidy = before
+
 
 class Probe:
     """The relay's pin in main.py."""

@@ -375,6 +375,29 @@ class TestLink(unittest.TestCase):
         self.assertTrue(b"canary-secret" in connect)
         self.assertEqual(texts, ["broker: connected"])
 
+    def test_an_orderly_end_leaves_disconnected_and_no_will(self):
+        async def work(one, broker, app):
+            before = one.leave()
+            await until(lambda: one.is_ready and one.client.filled == 0)
+            said = one.leave()
+            await until(lambda: 14 in broker.kinds())
+            return before, said, one.leave(), broker.published[-1], broker.got[-1][0]
+
+        last = (BASE + "/$state", b"disconnected", True)
+        self.assertEqual(misbehaving(None, work), (False, True, False, last, 0xE0))
+
+    def test_in_the_middle_of_a_packet_nothing_is_said(self):
+        async def work(client):
+            client.filled = 3
+            self.assertFalse(client.leave("a", b"b"))
+            client.filled = 0
+            client.stuck_s = 100
+            self.assertFalse(client.leave("a", b"b"))
+            client.stuck_s = -1
+            self.assertTrue(client.leave("a", b"b"))
+
+        self.assertEqual(sent(work), b"\x33\x06\x00\x01a\x00\x01b\xe0\x00")
+
     def test_secrets_are_nowhere_but_in_the_greeting(self):
         async def work(one, broker, app):
             await until(lambda: one.is_ready)
