@@ -122,6 +122,8 @@ class Link:
             await self._connected()
         except Broken as problem:
             self._tell(str(problem))
+        except OSError as problem:
+            self._tell("the broker cannot be reached (error " + str(problem.args[0]) + ")")
         except Exception as problem:  # noqa: BLE001 - whatever it is, the board goes on without a broker
             self._tell(repr(problem))
 

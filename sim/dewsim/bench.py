@@ -22,8 +22,9 @@ def run(arguments) -> int:
     settings = policies.settings_for(house, shown_path(arguments.house))
     if arguments.script is None:
         return run_page(house if named else None, settings if named else None, arguments)
-    if arguments.port is not None:
-        raise InputError("--port: only without --script; leave it out")
+    for name in ("port", "broker"):
+        if getattr(arguments, name) is not None:
+            raise InputError(f"--{name}: only without --script; leave it out")
     base = f"those of {house.name}" if named else "those of a house of all defaults"
     return run_script(arguments.script, arguments.out or OUT, settings, base)
 
@@ -34,10 +35,24 @@ def run_page(house, settings, arguments) -> int:
 
     if arguments.out is not None:
         raise InputError("--out: only with --script; leave it out")
+    at_broker = _at_broker(arguments)
     if house is None:
         house = housefile.load(replay.DEMO_HOUSE)
         settings = policies.settings_for(house, str(replay.DEMO_HOUSE.name))
-    return bench_page.run(house, winters.ostervale(), settings, arguments.port or 0)
+    return bench_page.run(house, winters.ostervale(), settings, arguments.port or 0, at_broker)
+
+
+def _at_broker(arguments):
+    """The board's place at the broker that the options name, None for none."""
+    if arguments.broker is None:
+        for name in ("device", "user", "password_file", "ca"):
+            if getattr(arguments, name):
+                raise InputError(f"--{name.replace('_', '-')}: only with --broker; leave it out, or name a broker")
+        return None
+    from dewsim import bench_broker, mqtt_options, onboard
+
+    onboard.needs_firmware()
+    return bench_broker.AtBroker(mqtt_options.connection(arguments), arguments.device or "bench")
 
 
 def source(name: str) -> tuple:

@@ -51,9 +51,10 @@ class Wire:
 class Served:
     """One Live behind two ports: the bench's own, and the board's page."""
 
-    def __init__(self, live: bench_live.Live):
+    def __init__(self, live: bench_live.Live, at_broker=None):
         needs_microdot()
         self.live = live
+        self.at_broker = at_broker  # `dewsim.bench_broker`, None for a board at no broker
         self.clients: set = set()  # an event of each page that listens
         self.board_app = self.guard = None
         self.port = self.board_port = 0
@@ -178,9 +179,14 @@ class Served:
             asyncio.get_running_loop().add_signal_handler(number, asyncio.current_task().cancel)
         self.port, self.board_port = [server.sockets[0].getsockname()[1] for server in servers]
         tell(f"http://{HOST}:{self.port}/")
+        jobs = [self.beat()]
+        if self.at_broker:
+            jobs.append(self.at_broker.stay(lambda: self.live.bench))
         try:
-            await self.beat()
+            await asyncio.gather(*jobs)
         finally:
+            if self.at_broker:
+                await self.at_broker.leave()
             for server in servers:
                 server.close()
 
@@ -197,15 +203,15 @@ class Served:
             await asyncio.sleep(min(wait_s, 0.02))
 
 
-def run(house, sky, settings, port: int) -> int:
-    """Until Ctrl-C."""
+def run(house, sky, settings, port: int, at_broker=None) -> int:
+    """Until Ctrl-C; at_broker: as for Served."""
     live = bench_live.Live(house, sky, settings)
 
     def tell(address: str) -> None:
         print(f"bench: {address}  (only on this computer; Ctrl-C ends it)", flush=True)
 
     try:
-        asyncio.run(Served(live).run(port, tell))
+        asyncio.run(Served(live, at_broker).run(port, tell))
     except asyncio.CancelledError:  # by a signal
         print("bench: ended")
     finally:

@@ -118,6 +118,9 @@ def _add_bench(bench: argparse.ArgumentParser) -> None:
     bench.add_argument(
         "--port", metavar="N", type=_port, help="of the page, on this computer only (default: any free one)"
     )
+    at_broker = bench.add_argument_group("the bench's board at a broker, beside the page")
+    at_broker.add_argument("--device", metavar="NAME", help="what it is called there (default: bench)")
+    mqtt_options.add_connection(at_broker, None)
 
 
 def _add_faults(faults: argparse.ArgumentParser) -> None:

@@ -1,4 +1,4 @@
-"""The options of `feed`, `log` and `broker`, and what each of them starts."""
+"""The options of `feed`, `log`, `broker` and `forget`, and what each of them starts."""
 
 import argparse
 
@@ -13,18 +13,21 @@ KINDS = ("metar", "json", "csv")
 
 
 def add(command, version: str) -> None:
-    """Add the three commands; command(name, text) makes a sub-parser."""
+    """Add the four commands; command(name, text) makes a sub-parser."""
     _add_feed(command("feed", "the outdoor temperature and a forecast from a source of yours to the boards"), version)
     _add_log(command("log", "every minute of the boards into a database that loses nothing"))
     _add_broker(command("broker", "a small MQTT broker for those who have none"))
+    _add_forget(command("forget", "a board that is gone: what a broker still keeps of it is cleared"))
 
 
-def _add_connection(parser: argparse.ArgumentParser) -> None:
+def add_connection(parser: argparse._ActionsContainer, default: str | None = DEFAULT_BROKER) -> None:
+    """The options that say which broker, and as whom."""
+    usual = "%(default)s" if default else "none"
     parser.add_argument(
         "--broker",
         metavar="ADDRESS",
-        default=DEFAULT_BROKER,
-        help="mqtt://HOST[:PORT], or mqtts:// with TLS (default: %(default)s)",
+        default=default,
+        help=f"mqtt://HOST[:PORT], or mqtts:// with TLS (default: {usual})",
     )
     parser.add_argument("--user", metavar="NAME", default="", help="user name at the broker")
     parser.add_argument(
@@ -56,7 +59,7 @@ def _add_feed(feed: argparse.ArgumentParser, version: str) -> None:
     feed.add_argument("--topic", metavar="NAME", default=DEFAULT_TOPIC, help="topic above both (default: %(default)s)")
     feed.add_argument("--once", action="store_true", help="send one document and end")
     feed.add_argument("--print", dest="print_only", action="store_true", help="show the messages of one, send nothing")
-    _add_connection(feed)
+    add_connection(feed)
     feed.set_defaults(run=lambda arguments: _feed(arguments, version))
 
 
@@ -76,7 +79,7 @@ def _add_log(log: argparse.ArgumentParser) -> None:
     log.add_argument("--device", metavar="NAME", help="export and report: which board, where there are several")
     log.add_argument("--out", metavar="PLACE", help="export: file (default: stdout); report: folder")
     log.add_argument("--units", choices=("si", "us"), help="report: units shown (default: si)")
-    _add_connection(log)
+    add_connection(log)
     log.set_defaults(run=_log)
 
 
@@ -89,6 +92,22 @@ def _add_broker(broker: argparse.ArgumentParser) -> None:
         "--add-user", metavar="NAME", help="write a user to the file, the password from the terminal or stdin, and end"
     )
     broker.set_defaults(run=_broker)
+
+
+def _add_forget(forget: argparse.ArgumentParser) -> None:
+    forget.add_argument("device", metavar="DEVICE", help="the board's name at the broker")
+    forget.add_argument(
+        "--anyway", action="store_true", help="also where the broker believes that the board is still connected"
+    )
+    add_connection(forget)
+    forget.set_defaults(run=_forget)
+
+
+def connection(arguments: argparse.Namespace):
+    """The broker that the options name; InputError."""
+    from dewsim import broker_link
+
+    return broker_link.broker_of(arguments.broker, arguments.user, arguments.password_file, arguments.ca)
 
 
 def _feed(arguments: argparse.Namespace, version: str) -> int:
@@ -115,10 +134,15 @@ def _log(arguments: argparse.Namespace) -> int:
     for name in ("device", "out"):
         if getattr(arguments, name) is not None:
             raise InputError(f"--{name}: only with report or --export; leave it out")
-    from dewsim import broker_link, mqttlog
+    from dewsim import mqttlog
 
-    broker = broker_link.broker_of(arguments.broker, arguments.user, arguments.password_file, arguments.ca)
-    return mqttlog.run(arguments.log, broker)
+    return mqttlog.run(arguments.log, connection(arguments))
+
+
+def _forget(arguments: argparse.Namespace) -> int:
+    from dewsim import forget
+
+    return forget.run(arguments.device, connection(arguments), arguments.anyway)
 
 
 def _broker(arguments: argparse.Namespace) -> int:

@@ -17,7 +17,7 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "sim" / "dewsim" / "data"
-PATH = {**os.environ, "PYTHONPATH": f"{ROOT / 'shared'}:{ROOT / 'sim'}"}
+PATH = {**os.environ, "PYTHONPATH": f"{ROOT / 'shared'}:{ROOT / 'firmware'}:{ROOT / 'sim'}"}
 UTC_S = 1768435200  # 2026-01-15 00:00Z
 PASSWORDS = {"owner": "pw-o", "logger": "pw-l", "feed": "pw-f", "attic": "pw-a", "cellar": "pw-c"}
 WAIT_S = 20.0

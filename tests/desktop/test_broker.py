@@ -289,12 +289,13 @@ def processes():
             process.end()
 
 
-def test_the_three_commands_of_the_readme_work_together(tmp_path, processes):
+def test_broker_logger_and_feed_of_the_readme_work_together_with_a_board(tmp_path, processes):
     port = rig.free_port()
     hour = time.strftime("%Y-%m-%dT%H:00Z", time.gmtime())
     (tmp_path / "weather.csv").write_text(f"time,outdoor_c\n{hour},-12.5\n")
     address = f"127.0.0.1:{port}"
-    for line in readme_block("each in a terminal of its own"):
+    without_bench = readme_block("each in a terminal of its own")[:2]  # test_bench_broker.py has it
+    for line in without_bench + readme_block("one that gives it the weather"):
         words = shlex.split(line)
         assert words[0] == ".venv/bin/dewmargin"
         elsewhere = ["--listen", address] if words[1] == "broker" else ["--broker", f"mqtt://{address}"]
