@@ -37,8 +37,8 @@ class App:
     """One board's program over its hardware (`dewcore.board.Board`), a clock (`dewboard.clock`) and its Keep.
 
     decided_s: when the last complete scan was, -1 never; safe: why the board took itself out of service, "" while it
-    has not; pressed_s: when a button was last pressed, -1 never; forget: called when both were held; leave: called at an
-    orderly end, None where there is nobody to take leave of.
+    has not; pressed_s: when a button was last pressed, -1 never; forget: called when both were held; leave: called at
+    an orderly end, None where there is nobody to take leave of.
     """
 
     __slots__ = (

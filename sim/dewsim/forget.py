@@ -1,4 +1,4 @@
-"""`dewmargin forget`: what a broker keeps of a board that is gone, cleared; `$state` first, which removes the device."""
+"""`dewmargin forget`: what a broker keeps of a board that is gone, cleared; `$state` first, which removes it."""
 
 import time
 
@@ -43,7 +43,9 @@ class Keeper:
             self.client.connect(self.broker.host, self.broker.port, broker_link.KEEP_ALIVE_S)
         except (OSError, ValueError) as error:
             reason = str(error) or type(error).__name__
-            raise InputError(f"--broker {name}: cannot be reached ({reason}); correct it, or start the broker") from None
+            raise InputError(
+                f"--broker {name}: cannot be reached ({reason}); correct it, or start the broker"
+            ) from None
         self.client.loop_start()
         self._until(lambda: self.code is not None, "no answer")
         refused = broker_link.refusal(self.code)
@@ -92,8 +94,8 @@ def run(device: str, broker: broker_link.Broker, anyway: bool) -> int:
         kept = keeper.look()
         if not kept:
             raise InputError(
-                f"{shown(device, 60)}: found nothing of it at {broker.name()} that this user may read; correct the name, "
-                "or name another user"
+                f"{shown(device, 60)}: found nothing of it at {broker.name()} that this user may read; correct the "
+                "name, or name another user"
             )
         if kept.get(state) in THERE and not anyway:
             raise InputError(

@@ -1,4 +1,4 @@
-"""Broker, logger and a simulated board by the README's own commands; the bench's board at a broker; a board forgotten."""
+"""Broker, logger and a simulated board by the README's own commands; the bench at a broker; a board forgotten."""
 
 import http.client
 import json
