@@ -85,7 +85,8 @@ class Weeks(Hours):
             figures = (len(self.kept), sys.getallocatedblocks(), flash // 1024, missed)
             self.rows.append((len(self.rows) + 1, *self.counts.values(), *figures))
             self.counts = dict.fromkeys(self.counts, 0)
-            print("  ".join(f"{value:>{len(name)}}" for name, value in zip(HEAD, self.rows[-1], strict=True)), flush=True)
+            columns = zip(HEAD, self.rows[-1], strict=True)
+            print("  ".join(f"{value:>{len(name)}}" for name, value in columns), flush=True)
 
 
 def trouble(bench) -> None:

@@ -62,7 +62,7 @@ class Names(asyncio.DatagramProtocol):
 def alone():
     """A board without a network, over the same hour."""
     hours = Hours()
-    hours.run(HOUR_S + AGAIN_S)
+    hours.run(HOUR_S + AGAIN_S, has_lamp=False)
     yield hours
     hours.close()
 
@@ -80,9 +80,9 @@ def test_names_fail_for_an_hour(alone, monkeypatch):
         await broker.start()
         hours.link.config["port"] = broker.port
 
-    hours.run(HOUR_S + AGAIN_S, before, broker.stop)
+    hours.run(HOUR_S + AGAIN_S, before, broker.stop, has_lamp=False)
     texts = [text for _, text in hours.bench.app.events]
-    assert texts.count("broker: nobody knows the address of broker.example") == 1 and texts[0] == "broker: connected"
+    assert texts.count("broker: nobody knows the address of broker.example") == 1 and "broker: connected" in texts
     assert all(count >= 2 for name, count in names.asked.items() if name != "well"), names.asked
     assert hours.bench.app.counters.missed_beats == alone.bench.app.counters.missed_beats == 0
     assert len(hours.beats) >= HOUR_S + AGAIN_S - 1
