@@ -9,9 +9,9 @@ import importlib.abc
 import importlib.machinery
 import importlib.util
 import operator
-import struct
 import sys
 import unittest
+from array import array
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[1]
@@ -26,18 +26,27 @@ OPERATORS = {
 }
 
 
+_cell = array("f", [0.0])  # rounds what is put in; much the quickest way, and this is what the run consists of
+
+
 def single(value: object) -> object:
     """A float as the nearest binary32 (beyond its range infinite); anything else as it is."""
     if type(value) is not float:
         return value
-    try:
-        return struct.unpack("f", struct.pack("f", value))[0]
-    except OverflowError:
-        return float("inf") if value > 0 else float("-inf")
+    _cell[0] = value
+    return _cell[0]
 
 
-def _rounded(function):
+def _rounded(function, cell=_cell):
     def operate(a, b):
+        if type(a) is float and type(b) is float:
+            cell[0] = a
+            a = cell[0]
+            cell[0] = b
+            cell[0] = function(a, cell[0])
+            return cell[0]
+        if type(a) is int and type(b) is int and function is not operator.truediv:
+            return single(function(a, b))
         if type(a) is float or type(b) is float or function is operator.truediv:
             a = single(float(a)) if isinstance(a, (int, float)) else a
             b = single(float(b)) if isinstance(b, (int, float)) else b
