@@ -11,7 +11,11 @@ RFC 2104), after RFC 5802 section 3, where the board is the server:
     sign   = HMAC(key, number newline path newline body)   of each change, its number higher than the last one's
 
 So who listens on the network can read the page and the changes, but can neither log in, nor change, nor repeat
-anything.  What is set as password at first run can be listened to, too: as `stored`, which helps to guess it.
+anything.  But who listens while the first password is set has `stored`, and with it the keys of sessions that are
+overheard, and after one overheard login the client's part as well: the page says so.
+
+Of the length of a password the board learns nothing; that is for the browser.  What it can refuse is a salt that is
+old or no draw.
 
 There is no default password.  The first one can be set within PRESS_S of a press of a button on the board; holding
 both buttons forgets it.  An address has FREE wrong tries, then waits, twice as long for each further one.  All
@@ -33,6 +37,7 @@ IMAGE = 1  # version of what is stored
 IMAGE_BYTES = 1 + 4 + 16 + 32
 ROUNDS = 200000  # half a second in a desktop browser, some seconds on an old phone
 PRESS_S = 600
+LEAST_BYTES = 6  # different ones in a salt of 16: a draw has fewer once in 3 * 10^17 (all draws counted)
 SESSIONS = 3
 SESSION_S = 1800
 
@@ -175,6 +180,8 @@ class Login:
     def _keep(self, salt: bytes, stored: bytes, event: str) -> str:
         if len(salt) != 16 or len(stored) != 32:
             return "The new password came damaged: try again."
+        if salt == self.salt or len(set(salt)) < LEAST_BYTES:
+            return "The salt must be a new random one: try again."
         self.app.store_login(bytes([IMAGE]) + ROUNDS.to_bytes(4, "little") + salt + stored)
         self.rounds = ROUNDS
         self.salt = salt

@@ -48,7 +48,7 @@ function showQuantity(el) {
   el.textContent = inUnit(text, el.dataset.u, (text.split(".")[1] || "").length) + (unit === "1" ? "" : " " + unit);
 }
 
-// A minute of the day is shown as a time.
+// A minute of the day as the time that a browser takes.
 function asTime(minute) {
   const two = (n) => String(n).padStart(2, "0");
   return two(Math.floor(minute / 60)) + ":" + two(minute % 60);
@@ -58,10 +58,7 @@ function showSetting(el) {
   const unit = el.dataset.u, bounds = el.parentElement.querySelector(".bounds");
   if (!unit) return;
   if (unit === "min") {
-    el.type = "time";
-    el.step = 60;
     el.value = asTime(Number(el.dataset.v));
-    bounds.textContent = "";
   } else {
     [el.value, el.min, el.max] = [el.dataset.v, el.dataset.lo, el.dataset.hi]
       .map((text) => withoutZeros(inUnit(text, unit, 2)));
@@ -82,6 +79,10 @@ function typed(el) {
 function showUnits() {
   document.querySelectorAll("data").forEach(showQuantity);
   document.querySelectorAll(".setting input").forEach(showSetting);
+  showChart();
+}
+
+function showChart() {
   for (const el of document.querySelectorAll("svg text[data-v]")) {
     const value = Math.round(toShown(Number(el.dataset.v), el.dataset.u));
     el.textContent = value + (el.dataset.top ? " " + shownUnit(el.dataset.u) : "");
@@ -130,7 +131,8 @@ function show(state) {
   say(byId("stale"), state.age_s > 60 ? "The board has decided nothing for " + state.age_s + " s: look at the unit." : "");
 }
 
-let answered = new Date();
+let answered = new Date(), drawn = Date.now();
+const DRAW_MS = 300000;
 
 async function refresh() {
   try {
@@ -142,6 +144,20 @@ async function refresh() {
     const at = answered.toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
     byId("stale").hidden = false;
     say(byId("stale"), "The board has not answered since " + at + ": what stands here is old.");
+  }
+}
+
+// The drawing of the last day; its points are ten minutes wide.  That the board does not answer, refresh tells.
+async function redraw() {
+  drawn = Date.now();
+  try {
+    const response = await fetch("/chart");
+    if (response.ok) {
+      byId("chart").innerHTML = await response.text();
+      showChart();
+    }
+  } catch (error) {
+    drawn = 0;
   }
 }
 
@@ -229,7 +245,7 @@ function changedSettings() {
     if (el.type === "checkbox") {
       if (el.checked !== el.defaultChecked) values[el.name] = el.checked ? 1 : 0;
     } else if (el.value !== el.dataset.shown) {
-      if (!isFinite(typed(el))) throw new Error(el.name + ": type a number.");
+      if (!isFinite(typed(el))) throw new Error(el.name + ": type a " + (el.type === "time" ? "time." : "number."));
       values[el.name] = typed(el);
     }
   }
@@ -292,7 +308,11 @@ function start() {
     keep(values);
   });
   refresh();
-  setInterval(() => document.hidden || refresh(), 10000);
+  setInterval(() => {
+    if (document.hidden) return;
+    refresh();
+    if (Date.now() - drawn >= DRAW_MS) redraw();
+  }, 10000);
 }
 
 // The place beside a button where it is told how its change went.

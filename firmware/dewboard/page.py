@@ -4,7 +4,7 @@ Page(app, guard) puts its routes on a guard.Guard; `await guard.start_server(por
 changes anything.  Every POST needs a session and its sign (login.py), but for those in OPEN; a route added later is
 behind the same check.  Bodies and answers are JSON.
 
-    GET  / /page.css /page.js /proof.js /state
+    GET  / /page.css /page.js /proof.js /state /chart
     POST /ask {}                      -> salt, rounds, nonce
     POST /login {nonce, proof}        -> cookie
     POST /password {salt, stored}     the first one: a button on the board was pressed; then {salt, masked}
@@ -31,6 +31,7 @@ import gc
 
 from microdot import Response, abort
 
+from dewboard.chart import chart
 from dewboard.login import STALE, Login, Session, from_hex
 from dewboard.page_parts import html, json_state
 from dewcore.readings import (
@@ -109,6 +110,7 @@ class Page:
         guard.before_request(self.who)
         guard.add("GET", "/", self.whole)
         guard.add("GET", "/state", self.state)
+        guard.add("GET", "/chart", self.chart)
         for path in FILES:
             guard.add("GET", path, self.file)
         for name in ("ask", "login", "password", "leave", "clear", "rearm", "tap", "window", "run", "settings"):
@@ -130,6 +132,10 @@ class Page:
     async def state(self, _: "Request"):
         """What the page's script asks for every ten seconds."""
         return Response(gathered(json_state(self.app)), headers={"Content-Type": "application/json"})
+
+    async def chart(self, _: "Request"):
+        """The drawing of the last day, which the page's script asks for every five minutes."""
+        return Response(gathered(chart(self.app)), headers=text_of("html"))
 
     async def file(self, request: "Request"):
         """Style and scripts."""

@@ -178,6 +178,10 @@ def setting_part(page: "View", argument: str) -> "Iterator[str]":
         yield '<input type="checkbox" id="s-' + name + '" name="' + name + '"' + (" checked" if value else "") + ">"
         yield "<small><code>" + name + "</code></small></div>\n"
         return
+    if unit == "min":
+        yield '<input type="time" id="s-' + name + '" name="' + name + '" value="' + of_day(value) + '" data-v="'
+        yield str(value) + '" data-u="min"><small><code>' + name + "</code></small></div>\n"
+        return
     places = 0 if isinstance(default, int) else 3
     texts = [trimmed(number(bound, places)) for bound in (value, low, high)]
     yield '<input type="number" id="s-' + name + '" name="' + name + '" value="' + texts[0] + '" data-v="' + texts[0]
@@ -185,6 +189,11 @@ def setting_part(page: "View", argument: str) -> "Iterator[str]":
     yield '" data-u="' + unit + '" step="' + ("1" if places == 0 else "any") + '">'
     yield "<small><code>" + name + '</code> <span class="bounds">' + texts[1] + " to " + texts[2]
     yield ("" if unit == "1" else " " + unit) + "</span></small></div>\n"
+
+
+def of_day(minute: int) -> str:
+    """A minute of the day as the time that browsers take."""
+    return "%02d:%02d" % (minute // 60, minute % 60)
 
 
 def trimmed(text: str) -> str:

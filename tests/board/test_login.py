@@ -107,6 +107,13 @@ class Passwords(unittest.TestCase):
             self.assertIn("damaged", login.set_first(salt, stored))
         self.assertFalse(login.is_set())
 
+    def test_a_salt_that_is_old_or_no_draw_is_refused(self):
+        board = Board()
+        for salt in (PASSWORD_SALT, bytes(16), b"\x07" * 16, bytes([1, 2, 3, 4, 5] * 3 + [1])):
+            self.assertIn("new random", board.login._keep(salt, STORED, "password changed"))
+        self.assertTrue(board.gets_in("a"))
+        self.assertEqual(board.login._keep(bytes([1, 2, 3, 4, 5, 6] * 2 + [1] * 4), STORED, ""), "")
+
     def test_it_outlasts_a_restart_and_is_stored_nowhere_in_clear(self):
         board = Board()
         self.assertEqual(len(board.app.image), g.IMAGE_BYTES)
@@ -139,7 +146,7 @@ class Passwords(unittest.TestCase):
         client = bytes(range(32))
         stored = sha256(client).digest()
         mask = g.hmac_sha256(session.key, b"password 17")
-        self.assertEqual(board.login.change(session, 17, bytes(16), g.xor(stored, mask)), "")
+        self.assertEqual(board.login.change(session, 17, bytes(range(7, 23)), g.xor(stored, mask)), "")
         for old in (session, other):
             self.assertTrue(board.login.session_of(old.cookie) is None)
         self.assertEqual(board.enter("a"), "That is not the password.")

@@ -13,6 +13,7 @@ from dewcore import readings as r
 from dewcore import words
 from dewcore.settings import SWITCH, TABLE
 
+SALT = "00112233445566778899aabbccddeeff"
 CHANGES = (
     ("/clear", {}),
     ("/rearm", {}),
@@ -53,8 +54,13 @@ class Reading(unittest.TestCase):
         self.assertEqual(text.find("\n% "), -1)
         for name, unit, _, low, high in TABLE:
             self.assertEqual(text.count(' name="' + name + '"'), 1, name)
-            if unit != SWITCH:
-                row = text[text.find('name="' + name + '"') :].split("</div>")[0]
+            row = text[text.find('name="' + name + '"') :].split("</div>")[0]
+            if unit == "min":
+                self.assertEqual((low, high), (0, 1439))
+                minute = getattr(Browser().app.settings, name)
+                self.assertIn(' value="%02d:%02d" data-v="%d" data-u="min"' % (minute // 60, minute % 60, minute), row)
+                self.assertEqual(text.count('type="time" id="s-' + name + '"'), 1)
+            elif unit != SWITCH:
                 self.assertIn('data-lo="%s"' % page_parts.trimmed(words.decimal(low, 3)), row)
                 self.assertIn('data-hi="%s"' % page_parts.trimmed(words.decimal(high, 3)), row)
                 self.assertIn('data-u="' + unit + '"', row)
@@ -80,6 +86,18 @@ class Reading(unittest.TestCase):
         self.assertEqual(state["open"], controller.decision.valve)
         for key in state["figures"]:
             self.assertIn('data-k="' + key + '"', text)
+
+    def test_the_drawing_can_be_asked_for_alone(self):
+        browser = Browser()
+        browser.app.start()
+        self.assertIn("Nothing is recorded yet", browser.get("/chart").body().decode())
+        fill(browser.app)
+        text = browser.get("/chart").body().decode()
+        self.assertTrue(text.startswith("<figure><svg") and text.endswith("</svg>\n</figure>\n"))
+        self.assertIn(text, page(browser))
+
+    def test_a_minute_of_the_day_is_a_time(self):
+        self.assertEqual([page_parts.of_day(n) for n in (0, 480, 1080, 1439)], ["00:00", "08:00", "18:00", "23:59"])
 
     def test_a_reading_that_is_not_trusted_says_so(self):
         browser = Browser()
@@ -321,7 +339,7 @@ class Changing(unittest.TestCase):
         self.assertIn("; HttpOnly; SameSite=Strict", head)
         self.assertIn("Logged in.", page(browser))
         self.assertEqual(browser.post("/password", {"salt": "00" * 16, "masked": "11" * 31})[0], 422)
-        self.assertEqual(browser.post("/password", {"salt": "00" * 16, "masked": "11" * 32})[0], 200)
+        self.assertEqual(browser.post("/password", {"salt": SALT, "masked": "11" * 32})[0], 200)
         self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
         self.assertEqual(browser.log_in(), 403)
         self.assertEqual(browser.app.calls, [])
