@@ -1,4 +1,4 @@
-"""A house and a winter in, a folder with result.json, record.csv and report.html out."""
+"""A house and a winter in, a folder with result.json, record.csv, report.html and season.svg out."""
 
 import copy
 import errno
@@ -14,14 +14,27 @@ from pathlib import Path
 from dewcore import words
 from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
 from dewcore.record import FIELDS, REASON_OPEN
-from dewsim import best, family, forecasts, housefile, metrics, named, plant, policies, report, weather, winters
+from dewsim import (
+    best,
+    family,
+    forecasts,
+    housefile,
+    metrics,
+    named,
+    picture,
+    plant,
+    policies,
+    report,
+    weather,
+    winters,
+)
 from dewsim.errors import InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.progress import Progress
 
 FORECASTS = ("simulated", "perfect", "none")
 RESULT = "result.json"
-OURS = re.compile(r"result\.json|report\.html|record(-[a-z_]+)?\.csv")  # what may stand in a folder to replace
+OURS = re.compile(r"result\.json|report\.html|season\.svg|record(-[a-z_]+)?\.csv")  # what may stand in a folder to replace
 LARGEST_RESULT_BYTES = 1_000_000
 DEMO_HOUSE = Path(__file__).parent / "data" / "larch_terrace.toml"
 DEMO_SEED = 1
@@ -319,6 +332,7 @@ def _write_files(replay: Replay, part: Path, all_records: bool) -> None:
     replay.progress.stage("report", 0.96)
     (part / RESULT).write_text(json.dumps(replay.result, indent=1, ensure_ascii=False, allow_nan=False) + "\n", "utf-8")
     (part / "report.html").write_text(report.render(replay), "utf-8")
+    (part / "season.svg").write_text(picture.season(replay), "utf-8")
 
 
 def _put_in_place(part: Path, folder: Path) -> None:

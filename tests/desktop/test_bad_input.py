@@ -21,6 +21,7 @@ from dewsim.cli import main
 from dewsim.housefile import KEYS
 
 ROOT = Path(__file__).resolve().parents[2]
+FILES = ("result.json", "record.csv", "report.html", "season.svg")
 LONGEST_S = 5.0
 MOST_BYTES = 400_000_000  # of address space above what the tests hold already
 WHAT_TO_DO = (
@@ -281,7 +282,7 @@ def accepted(work, capsys, *arguments):
     after = tree(work.parent)
     assert {name: after[name] for name in before if name != "work"} == {n: v for n, v in before.items() if n != "work"}
     names = {name for name in after if name not in before}
-    assert names == {"work/out"} | {f"work/out/{name}" for name in ("result.json", "record.csv", "report.html")}
+    assert names == {"work/out"} | {f"work/out/{name}" for name in FILES}
     result, page = ((work / "out" / name).read_text("utf-8") for name in ("result.json", "report.html"))
     return json.loads(result, parse_constant=not_json), page
 

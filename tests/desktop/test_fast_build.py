@@ -61,7 +61,7 @@ def test_a_replay_ends_in_the_same_files_under_both_builds(fast, tmp_path):
         environment = dict(os.environ, PYTHONPATH=path, PYTHONDONTWRITEBYTECODE="1")
         done = subprocess.run(command, env=environment, cwd=tmp_path, capture_output=True, text=True)
         assert done.returncode == 0, done.stderr
-    for file in ("result.json", "record.csv", "report.html"):
+    for file in ("result.json", "record.csv", "report.html", "season.svg"):
         assert (tmp_path / "pure" / file).read_bytes() == (tmp_path / "compiled" / file).read_bytes()
 
 

@@ -10,6 +10,7 @@ import subprocess
 import sys
 import time
 from pathlib import Path
+from xml.etree import ElementTree
 
 import pytest
 
@@ -64,13 +65,20 @@ def demo(tmp_path_factory):
     return folder, json.loads((folder / "result.json").read_text("utf-8")), done.stdout
 
 
-def test_the_demo_ends_with_three_files_and_says_where_the_report_is(demo):
+def test_the_demo_ends_with_four_files_and_says_where_the_report_is(demo):
     folder, result, text = demo
-    assert {path.name for path in folder.iterdir()} == {"result.json", "record.csv", "report.html"}
+    assert {path.name for path in folder.iterdir()} == {"result.json", "record.csv", "report.html", "season.svg"}
     assert str(folder / "report.html") in text and "Larch Terrace" in text
     assert (folder / "report.html").stat().st_size <= 1_000_000
     assert result["schema"] == 1 and result["shipped_policy"] == "outlook"
     assert result["forecast"] == "simulated"
+
+
+def test_the_readmes_picture_is_the_one_that_the_demo_draws(demo):
+    drawn = (demo[0] / "season.svg").read_text("utf-8")
+    ElementTree.fromstring(drawn)
+    assert drawn == (ROOT / "docs" / "larch_terrace.svg").read_text("utf-8"), "copy the demo's season.svg there"
+    assert "](docs/larch_terrace.svg)" in (ROOT / "README.md").read_text("utf-8")
 
 
 def test_every_policy_has_the_same_block_and_what_does_not_exist_is_absent(demo):
@@ -149,7 +157,7 @@ def test_the_same_seed_gives_the_same_winter_to_the_last_digit(tmp_path):
     weather = write_week(tmp_path / "w.csv")
     for name in ("a", "b"):
         assert run("replay", "default", "--weather", weather, "--out", tmp_path / name).returncode == 0
-    for file in ("result.json", "record.csv", "report.html"):
+    for file in ("result.json", "record.csv", "report.html", "season.svg"):
         assert (tmp_path / "a" / file).read_bytes() == (tmp_path / "b" / file).read_bytes()
     assert run("replay", "default", "--weather", weather, "--out", tmp_path / "c", "--seed", 2).returncode == 0
     assert (tmp_path / "a" / "record.csv").read_bytes() != (tmp_path / "c" / "record.csv").read_bytes()
@@ -166,6 +174,7 @@ def test_an_earlier_replay_is_replaced_and_all_records_are_written_when_asked_fo
         "record-plain.csv",
         "record-plain_no_margin.csv",
         "report.html",
+        "season.svg",
     }
     assert {p.name for p in tmp_path.iterdir()} == {"w.csv", "out"}
 
