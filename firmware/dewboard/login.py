@@ -11,8 +11,8 @@ RFC 2104), after RFC 5802 section 3, where the board is the server:
     sign   = HMAC(key, number newline path newline body)   of each change, its number higher than the last one's
 
 So who listens on the network can read the page and the changes, but can neither log in, nor change, nor repeat
-anything.  But who listens while the first password is set has `stored`, and with it the keys of sessions that are
-overheard, and after one overheard login the client's part as well: the page says so.
+anything.  The first `stored` crosses masked with a secret that only browser and board share (curve.py), a later one
+masked with the session's key.  Who can alter what passes, and not only listen, is held off by none of this.
 
 Of the length of a password the board learns nothing; that is for the browser.  What it can refuse is a salt that is
 old or no draw.

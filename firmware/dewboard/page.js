@@ -221,7 +221,11 @@ async function setPassword(state) {
   await rested();
   const made = secrets(password, salt, Number(byId("set").dataset.rounds));
   if (state === "none") {
-    await send("/password", JSON.stringify({ salt, stored: toHex(made.stored) }));
+    const asked = await send("/ask", "{}");
+    if (!asked.point) throw new Error("Press a button on the board first, then set the password within 10 minutes.");
+    const own = crypto.getRandomValues(new Uint8Array(32));
+    const key = toHex(shared(own, fromHex(asked.point)));
+    await send("/password", JSON.stringify({ salt, point: toHex(shared(own, BASE)), masked: masked(key, 0, made) }));
   } else {
     await change("/password", (key, number) => ({ salt, masked: masked(key, number, made) }));
   }

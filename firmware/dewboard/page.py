@@ -5,9 +5,9 @@ changes anything.  Every POST needs a session and its sign (login.py), but for t
 behind the same check.  Bodies and answers are JSON.
 
     GET  / /page.css /page.js /proof.js /state /chart
-    POST /ask {}                      -> salt, rounds, nonce
+    POST /ask {}                      -> salt, rounds, nonce; point, where a first password may be set now
     POST /login {nonce, proof}        -> cookie
-    POST /password {salt, stored}     the first one: a button on the board was pressed; then {salt, masked}
+    POST /password {salt, masked}     the first one also {point}: a button on the board was pressed
     POST /leave /clear /rearm {}   /tap {tap: "fog" | "clear"}   /window {here: bool}   /run {seconds: 0..300}
     POST /settings {values: {name: number}}
 
@@ -28,11 +28,12 @@ Page needs of app, beside what login.py needs:
 """
 
 import gc
+import sys
 
 from microdot import Response, abort
 
 from dewboard.chart import chart
-from dewboard.login import STALE, Login, Session, from_hex
+from dewboard.login import STALE, Login, Session, from_hex, to_hex
 from dewboard.page_parts import html, json_state
 from dewcore.readings import (
     REQUEST_CLEAR,
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
     from microdot import Request
 
     from dewboard.app import App
+    from dewboard.curve import Exchange
     from dewboard.guard import Guard
     from dewboard.shapes import Generator, Iterable
 
@@ -106,6 +108,7 @@ class Page:
         self.app = app
         self.login = Login(app)
         app.forget = self.login.forget
+        self.exchange: "Exchange | None" = None  # while a first password is being set
         self.folder = __file__.rpartition("/")[0] + "/"
         guard.before_request(self.who)
         guard.add("GET", "/", self.whole)
@@ -164,7 +167,14 @@ class Page:
         return None
 
     async def post_ask(self, request: "Request"):
-        return self.login.ask(request.client_addr[0])
+        found = self.login.ask(request.client_addr[0])
+        if self.login.pressed() and not self.login.is_set():
+            if self.exchange is None:
+                from dewboard.curve import Exchange  # once in a board's life
+
+                self.exchange = Exchange()
+            found["point"] = to_hex(await self.exchange.point())
+        return found
 
     async def post_login(self, request: "Request"):
         address = request.client_addr[0]
@@ -185,7 +195,19 @@ class Page:
         if request.g.number:
             masked = from_hex(values.get("masked"), 32)
             return answer(self.login.change(request.g.session, request.g.number, salt, masked))
-        return answer(self.login.set_first(salt, from_hex(values.get("stored"), 32)), 403)
+        return answer(await self._first(salt, values), 403)
+
+    async def _first(self, salt: bytes, values: dict) -> str:
+        """Set the first password; the refusal, or an empty text."""
+        stored = b""
+        if self.exchange is not None:
+            masked = from_hex(values.get("masked"), 32)
+            stored = await self.exchange.opened(from_hex(values.get("point"), 32), masked)
+        found = self.login.set_first(salt, stored)
+        if not found:
+            self.exchange = None
+            let_go("curve")
+        return found
 
     async def post_leave(self, request: "Request"):
         self.login.leave(request.g.session)
@@ -243,6 +265,14 @@ class Page:
         if not found:
             self.app.events.add("settings changed: " + " ".join(sorted(values))[:60])
         return answer(found)
+
+
+def let_go(name: str) -> None:
+    """Drop a module that is not needed again, or loaded again where it is."""
+    import dewboard
+
+    del sys.modules["dewboard." + name]
+    delattr(dewboard, name)
 
 
 def answer(found: str, status: int = 422):

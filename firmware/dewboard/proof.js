@@ -146,3 +146,42 @@ function signOf(keyHex, number, path, body) {
 function masked(keyHex, number, made) {
   return toHex(xor(made.stored, hmac(fromHex(keyHex), utf8("password " + number))));
 }
+
+// X25519 (RFC 7748, section 5): a secret that two sides share, made of an own one and the other's point.
+const FIELD = 2n ** 255n - 19n;
+const BASE = Uint8Array.of(9, ...new Uint8Array(31));
+
+function whole(bytes) {
+  return bytes.reduceRight((sum, byte) => sum * 256n + BigInt(byte), 0n) % 2n ** 255n;
+}
+
+function power(base, exponent) {
+  let result = 1n;
+  for (let bits = exponent; bits; bits >>= 1n) {
+    if (bits & 1n) result = result * base % FIELD;
+    base = base * base % FIELD;
+  }
+  return result;
+}
+
+function shared(secret, point) {
+  const k = (whole(secret) & 2n ** 254n - 8n) | 2n ** 254n, u = whole(point);
+  let [x2, z2, x3, z3] = [1n, 0n, u, 1n];
+  for (let t = 254n; t >= 0n; t--) {
+    const swaps = k >> t & 1n;
+    if (swaps) [x2, z2, x3, z3] = [x3, z3, x2, z2];
+    const a = x2 + z2, b = x2 - z2, c = x3 + z3, d = x3 - z3;
+    const aa = a * a % FIELD, bb = b * b % FIELD, e = aa - bb, da = d * a % FIELD, cb = c * b % FIELD;
+    x3 = (da + cb) ** 2n % FIELD;
+    z3 = u * ((da - cb) ** 2n % FIELD) % FIELD;
+    x2 = aa * bb % FIELD;
+    z2 = e * (aa + 121665n * e) % FIELD;
+    if (swaps) [x2, z2, x3, z3] = [x3, z3, x2, z2];
+  }
+  let left = (x2 * power(z2, FIELD - 2n) % FIELD + FIELD) % FIELD;
+  return Uint8Array.from({ length: 32 }, () => {
+    const byte = Number(left & 255n);
+    left >>= 8n;
+    return byte;
+  });
+}

@@ -73,7 +73,7 @@ def part_of(name: str) -> str:
     package, _, module = name.rpartition("/")
     if package == "":
         return "microdot-code"
-    if module in ("broker_config", "dns", "tls", "selftest", "__init__", "wifi"):
+    if module in ("broker_config", "curve", "dns", "tls", "selftest", "__init__", "wifi"):
         return ""
     if package == "dewcore":
         return "settings-code" if module == "settings" else "core-code"

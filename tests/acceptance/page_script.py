@@ -45,6 +45,18 @@ PUBLISHED = (
         'toHex(pbkdf2(utf8("passwd"), utf8("salt"), 1))',
         "55ac046e56e3089fec1691c22544b605f94185216dde0465e68b9d57c20dacbc",
     ),
+    # RFC 7748 section 5.2: both examples, and the first round of the iterated one
+    (
+        'toHex(shared(fromHex("a546e36bf0527c9d3b16154b82465edd62144c0ac1fc5a18506a2244ba449ac4"), '
+        'fromHex("e6db6867583030db3594c1a424b15f7c726624ec26b3353b10a903a6d0ab1c4c")))',
+        "c3da55379de9c6908e94ea4df28d084f32eccf03491c71f754b4075577a28552",
+    ),
+    (
+        'toHex(shared(fromHex("4b66e9d4d1b4673c5ad22691957d6af5c11b6421e0ea01d42ca4169e7918ba0d"), '
+        'fromHex("e5210f12786811d3f4b7959d0538ae2c31dbe7106fc03c3efc4cd549c715a493")))',
+        "95cbde9476e8907d7aade45cb4b873f88b595a68799fa152e6f8f7647aac7957",
+    ),
+    ("toHex(shared(BASE, BASE))", "422c8e7a6227d7bca1350b3e2bb7279f7897b87bb6854b783c60e80311ae3079"),
     (
         f'proofOf(secrets("pencil", "{SALT}", 4096), "{MESSAGE}")',
         "747cdb65aa56224e2352137e52d7bdcad6a0f738df30782caa69a2cfb0277554",

@@ -7,8 +7,9 @@ from hashlib import sha256
 
 from page_app import App
 
+from dewboard import curve
 from dewboard.guard import Guard
-from dewboard.login import hmac_sha256, to_hex, xor
+from dewboard.login import from_hex, hmac_sha256, to_hex, xor
 from dewboard.page import Page
 
 PASSWORD_SALT = bytes(range(16))
@@ -139,7 +140,12 @@ class Browser:
     def set_password(self):
         """The first password, a button having been pressed."""
         self.app.pressed_s = self.app.now_s
-        return self.post("/password", {"salt": to_hex(PASSWORD_SALT), "stored": to_hex(STORED)})
+        _, asked = self.post("/ask", {}, sign=False)
+        own = bytes(range(32))
+        key = asyncio.run(curve.shared(own, from_hex(asked["point"], 32)))
+        masked = to_hex(xor(STORED, hmac_sha256(key, b"password 0")))
+        point = to_hex(asyncio.run(curve.shared(own, curve.BASE)))
+        return self.post("/password", {"salt": to_hex(PASSWORD_SALT), "point": point, "masked": masked})
 
     def log_in(self, client_key=CLIENT_KEY):
         """Ask and answer; the status of the answer."""

@@ -1,6 +1,7 @@
 """The page's content and its changes: nothing without login, nothing by GET, everything escaped and in SI."""
 
 import json
+import sys
 import unittest
 
 from page_app import App, fill
@@ -332,7 +333,15 @@ class Changing(unittest.TestCase):
         status, answer = browser.post("/password", {"salt": "00" * 16, "stored": "11" * 32})
         self.assertEqual(status, 403)
         self.assertIn("Press a button", answer["error"])
+        self.assertFalse("point" in browser.post("/ask", {})[1])
+        browser.app.pressed_s = browser.app.now_s
+        point = browser.post("/ask", {})[1]["point"]
+        self.assertEqual(browser.post("/ask", {})[1]["point"], point)
+        for values in ({"stored": "11" * 32}, {"masked": "11" * 32}, {"point": "00" * 32, "masked": "11" * 32}):
+            self.assertEqual(browser.post("/password", dict(values, salt=SALT))[0], 403)
         self.assertEqual(browser.set_password()[0], 200)
+        self.assertFalse("point" in browser.post("/ask", {})[1])
+        self.assertFalse("dewboard.curve" in sys.modules)
         self.assertEqual(browser.log_in(bytes(32)), 403)
         self.assertEqual(browser.log_in(), 200)
         head = browser.last.head()
