@@ -172,6 +172,7 @@ class App:
     def tap(self, code: int) -> None:
         """"Fog now" or "clear now", for the next beat's scan."""
         self.readings.tap = code
+        self.minutes.look = code
         self.hurried = True
 
     def request(self, code: int, seconds: int = 0) -> None:

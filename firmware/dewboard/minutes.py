@@ -1,6 +1,6 @@
 """Each minute's record: what the last beats saw, means of on and off, handed to the history."""
 
-from dewcore.readings import INDOOR, NOT_FITTED, ON, OUTDOOR_READ, RH
+from dewcore.readings import INDOOR, NOT_FITTED, ON, OUTDOOR_READ, RH, TAP_NONE
 from dewcore.record import REASON_OPEN, pack
 from dewcore.words import first_bit
 
@@ -14,13 +14,14 @@ MINUTE_S = 60
 class Minutes:
     """Counts beats with fan and open valve; a record ends its minute."""
 
-    __slots__ = ("ends_s", "beats", "fan", "valve", "values")
+    __slots__ = ("ends_s", "beats", "fan", "valve", "look", "values")
 
     def __init__(self, now_s: int) -> None:
         self.ends_s: int = now_s + MINUTE_S
         self.beats: int = 0
         self.fan: int = 0
         self.valve: int = 0
+        self.look: int = TAP_NONE
         self.values: dict = {}
 
     def beat(self, app: "App", is_open: bool) -> None:
@@ -33,6 +34,7 @@ class Minutes:
         if app.now_s >= self.ends_s:
             app.history.add(self._record(app), app.utc_s(), app.now_s)
             self.beats = self.fan = self.valve = 0
+            self.look = TAP_NONE
             self.ends_s = app.now_s + MINUTE_S
 
     def _record(self, app: "App") -> bytes:
@@ -50,4 +52,5 @@ class Minutes:
         values["fan"] = None if app.readings.fan.state == NOT_FITTED else self.fan / self.beats
         values["valve"] = self.valve / self.beats
         values["reason"] = first_bit(d.refusals) if d.refusals else REASON_OPEN
+        values["look"] = None if self.look == TAP_NONE else self.look
         return pack(values)

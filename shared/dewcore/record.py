@@ -1,8 +1,9 @@
-"""The minute record: one table of fields, and its packing into 15 bytes of scaled integers."""
+"""The minute record: one table of fields, and its packing into 16 bytes of scaled integers."""
 
 import struct
 
 # name, unit, struct code, scale (stored = value * scale), SenML name, SenML unit (RFC 8428 section 12.1)
+# A look is TAP_FOG or TAP_CLEAR of dewcore.readings in the minute in which somebody told it, else none.
 # Fields without a struct code are recomputed from the others, or known to the simulated house only; what only the
 # simulated house knows has no SenML name.
 FIELDS = (
@@ -18,6 +19,7 @@ FIELDS = (
     ("valve", "1", "B", 200, "valve/duty", "/"),
     ("humidifier_kg_h", "kg/h", "", 1000, "", ""),
     ("reason", "code", "B", 1, "valve/reason", ""),
+    ("look", "code", "B", 1, "glass/look", ""),
 )
 FORMAT = "<" + "".join([row[2] for row in FIELDS])
 SIZE = struct.calcsize(FORMAT)

@@ -4,7 +4,7 @@ import argparse
 import signal
 import sys
 
-from dewsim import commission_options, desk_options, mqtt_options
+from dewsim import commission_options, desk_options, fit_options, mqtt_options
 from dewsim.cautions import epilogue
 from dewsim.errors import InputError, shown
 
@@ -38,6 +38,7 @@ def parser() -> argparse.ArgumentParser:
     _add_faults(faults)
     faults.set_defaults(run=_faults)
     mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
+    fit_options.add(_command(commands, "fit", "a house file out of what a board has logged"))
     desk_options.add(lambda name, text: _command(commands, name, text))
     bench = _command(commands, "bench", "the board's program on a bench of simulated wires, to be driven and broken")
     _add_bench(bench)

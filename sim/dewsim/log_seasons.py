@@ -18,7 +18,7 @@ HOUR_MIN = 60
 DAY_MIN = 1440
 FIRST_MONTH = 7
 MOST_MINUTES = 366 * DAY_MIN
-COLUMNS = ("outdoor_c", "indoor_c", "rh_pct", "glass_c", "ceiling_pct", "target_pct", "fan", "valve")
+COLUMNS = ("outdoor_c", "indoor_c", "rh_pct", "glass_c", "ceiling_pct", "target_pct", "fan", "valve", "look")
 EMPTY = array("f", [nan])
 WINDOW_MIN = 720  # half of so many minutes of the last day have to be recorded: else its mean is not known
 
@@ -86,12 +86,21 @@ def seasons_of(base, device: str) -> list:
     found: dict = {}
     offset_s = -time.timezone
     for utc_s, values in base.minutes(device):
-        local_s = utc_s + offset_s
-        moment = datetime.fromtimestamp(local_s, UTC)
-        year = moment.year - (moment.month < FIRST_MONTH)
-        if year not in found:
-            found[year] = Season(year)
-        found[year].put(local_s, values)
+        put(found, utc_s + offset_s, values)
+    return closed(found)
+
+
+def put(found: dict, local_s: int, values: dict) -> None:
+    """A record into its season of {year: season}."""
+    moment = datetime.fromtimestamp(local_s, UTC)
+    year = moment.year - (moment.month < FIRST_MONTH)
+    if year not in found:
+        found[year] = Season(year)
+    found[year].put(local_s, values)
+
+
+def closed(found: dict) -> list:
+    """All seasons that were put, oldest first, ready to be counted."""
     for season in found.values():
         season.close()
     return [found[year] for year in sorted(found)]

@@ -392,7 +392,7 @@ def record_row(course, run: policies.Run, k: int, stamp: str) -> str:
     room_pa = vapour_from_ratio_pa(policies.room_w_g_kg(course, k, w), course.pressure_pa)
     before = k - 1
     reason = run.reason[before]
-    return "%s,%.4f,%.4f,%.4f,%.8f,%.4f,%.4f,%.3f,%.3f,%d,%.3f,%.4f,%s\n" % (
+    return "%s,%.4f,%.4f,%.4f,%.8f,%.4f,%.4f,%.3f,%.3f,%d,%.3f,%.4f,%s,\n" % (
         stamp,
         course.outdoor_c[k],
         course.indoor_c[k],

@@ -12,6 +12,7 @@ from dewboard.keep import QUICK_BOOTS
 from dewcore import words as w
 from dewcore.board import RESET_WATCHDOG
 from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN, REQUEST_WINDOW, TAP_CLEAR, TAP_FOG
+from dewcore.record import unpack
 
 HEATING = ("terminal_live", "fan_running", "heat_call")
 OPENS_S = 420  # the shortest pause, counted from the boot, and the weld test
@@ -337,6 +338,17 @@ class TestPeople(unittest.TestCase):
         machine.beat(700)
         machine.press(0.3, "look_pressed")
         self.assertEqual(glass.last_tap, TAP_CLEAR)
+
+    def test_a_look_is_in_the_record_of_its_minute_alone(self):
+        machine = Machine()
+        app = machine.app
+        app.history.flush()
+        since = app.history.seq
+        machine.beat(150)
+        app.tap(TAP_CLEAR)
+        machine.beat(150)
+        looks = [unpack(bytes(row.data))["look"] for row in app.history.unsent(app.history.boot, since - 1)]
+        self.assertEqual(looks, [None, None, TAP_CLEAR, None])
 
     def test_requests_that_last_end_by_themselves(self):
         machine = Machine()

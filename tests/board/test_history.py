@@ -91,7 +91,7 @@ class TestRecords(unittest.TestCase):
         minutes(history, 1, now_s)
         self.assertEqual((history.writes, history.pending), (1, 0))
         self.assertEqual(stored(history), numbers(7, 0, 14))
-        self.assertEqual(len(self.disk.files["d/h0-0"]), 24 + 15 * 19)
+        self.assertEqual(len(self.disk.files["d/h0-0"]), 24 + 15 * 20)
 
     def test_every_row_says_when(self):
         history = hi.History("d", 7)
@@ -348,11 +348,11 @@ class TestFailures(unittest.TestCase):
             damaged[at] ^= 1
             self.disk.files["d/h1-1"] = bytes(damaged)
             again = hi.History("d", 2)
-            left = at // 309 * 15
+            left = at // 324 * 15
             self.assertEqual(stored(again), numbers(1, 0, 119 + left) + numbers(1, 240, 359))
         for size in range(0, len(whole), 37):
             self.disk.files["d/h1-1"] = whole[:size]
-            self.assertEqual(len(stored(hi.History("d", 2))), 240 + size // 309 * 15)
+            self.assertEqual(len(stored(hi.History("d", 2))), 240 + size // 324 * 15)
 
 
 class TestPowerCuts(unittest.TestCase):

@@ -185,7 +185,7 @@ class Chart(unittest.TestCase):
         day = chart.Day()
         list(chart.read(day, app))
         before = max(day.lines[0])
-        app.history.put(700, chart.struct.pack(chart.FORMAT, 0, 2000, 9000, 800, 500, 400, 0, 0, 0))
+        app.history.put(700, chart.struct.pack(chart.FORMAT, 0, 2000, 9000, 800, 500, 400, 0, 0, 0, 255))
         day = chart.Day()
         list(chart.read(day, app))
         self.assertEqual(max(day.lines[0]), 900)
@@ -206,8 +206,8 @@ class Chart(unittest.TestCase):
     def test_missing_fields_and_extremes(self):
         app = App()
         app.history.make_room(3)
-        none = (-32768, -32768, 65535, -32768, 65535, 65535, 255, 255, 255)
-        most = (32767, 32767, 65534, 32767, 65534, 65534, 254, 254, 31)
+        none = (-32768, -32768, 65535, -32768, 65535, 65535, 255, 255, 255, 255)
+        most = (32767, 32767, 65534, 32767, 65534, 65534, 254, 254, 31, 2)
         for n, numbers in enumerate((none, most, none)):
             app.history.add(app.now_s - 6000 * n, chart.struct.pack(chart.FORMAT, *numbers))
         self.assertIn("</svg>", self.drawn(app))

@@ -81,9 +81,10 @@ class TestRoundTrip(unittest.TestCase):
                 "fan": 0.25,
                 "valve": 0.75,
                 "reason": 9,
+                "look": 2,
             }
         )
-        by_hand = bytes([123, 0, 200, 1, 21, 3, 256 - 25, 255, 112, 23, 116, 14, 50, 150, 9])
+        by_hand = bytes([123, 0, 200, 1, 21, 3, 256 - 25, 255, 112, 23, 116, 14, 50, 150, 9, 2])
         self.assertEqual(data, by_hand)
 
     def test_packed_by_hand(self):
@@ -98,9 +99,9 @@ class TestRoundTrip(unittest.TestCase):
 
 
 class TestTable(unittest.TestCase):
-    def test_a_record_is_15_bytes(self):
-        self.assertEqual(record.SIZE, 15)
-        self.assertEqual(len(record.pack(own_values())), 15)
+    def test_a_record_is_16_bytes(self):
+        self.assertEqual(record.SIZE, 16)
+        self.assertEqual(len(record.pack(own_values())), 16)
 
     def test_names_are_there_once(self):
         for column in (0, 4):
@@ -124,6 +125,7 @@ class TestTable(unittest.TestCase):
                 ("valve", "1", "B", 200, "valve/duty", "/"),
                 ("humidifier_kg_h", "kg/h", "", 1000, "", ""),
                 ("reason", "code", "B", 1, "valve/reason", ""),
+                ("look", "code", "B", 1, "glass/look", ""),
             ),
         )
         self.assertEqual(record.REASON_OPEN, 31)

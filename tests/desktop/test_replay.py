@@ -134,7 +134,7 @@ def test_the_record_has_every_field_a_row_a_minute_and_carries_the_result(demo):
     with open(folder / "record.csv", newline="", encoding="ascii") as file:
         rows = list(csv.DictReader(file))
     header = "outdoor_c,indoor_c,rh_pct,humidity_ratio,glass_c,dew_point_c,ceiling_pct,target_pct,fan,valve"
-    header += ",humidifier_kg_h,reason"
+    header += ",humidifier_kg_h,reason,look"
     assert list(rows[0]) == ["time_utc"] + [field[0] for field in FIELDS] == ["time_utc", *header.split(",")]
     assert len(rows) == 90 * 1440
     ran = result["policies"]
