@@ -332,10 +332,11 @@ class Controller:
         s = self.settings
         outdoor_c = inputs.outdoor_c
         f_night = self.f_night
-        night_c = modelled_c = c.glass_temperature_c(room_c, outdoor_c, f_night)
+        spread_k = max(0.0, room_c - outdoor_c)  # glass_temperature_c, without the call: every target asks for it
+        night_c = modelled_c = room_c - (1.0 - f_night) * spread_k
         curtains_k = 0.0
         if not night:
-            modelled_c = c.glass_temperature_c(room_c, outdoor_c, self.f_day)
+            modelled_c = room_c - (1.0 - self.f_day) * spread_k
             curtains_f = max(self.f_day - f_night, s.glass_f_day - s.glass_f_night)
             curtains_k = curtains_f * max(0.0, inputs.indoor_c - outdoor_c)
         if inputs.trusted & (1 << GLASS):

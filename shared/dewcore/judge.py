@@ -186,12 +186,15 @@ class Judge:
     def _fill(self) -> None:
         """Copy the good values; watch whether the indoor air moves while the RH stands still."""
         inputs = self.inputs
+        s = self.settings
         for channel in self.channels:
             index = channel.index
             if channel.at_s < 0 or index == r.OUTDOOR:
                 continue
             value = channel.good
             if index == r.INDOOR:
+                if s.indoor_offset_k != 0.0:  # most sensors need no correction: one number less
+                    value = min(channel.high, max(channel.low, value + s.indoor_offset_k))
                 if value != inputs.indoor_c:
                     inputs.indoor_c = value
                     inputs.indoor_sat_pa = sat_water_pa(value)
@@ -206,15 +209,18 @@ class Judge:
                     self.rh_same_indoor_c = inputs.indoor_c
                     self.rh_moved = False
                     self.rh_read_pct = value
-                s = self.settings
-                if s.rh_gain != 1.0 or s.rh_offset_pct != 0.0:  # most sensors have none: two numbers less
+                if s.rh_gain != 1.0 or s.rh_offset_pct != 0.0:
                     value = min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
                 inputs.rh_pct = value
             elif index == r.GLASS:
+                if s.glass_offset_k != 0.0:
+                    value = min(channel.high, max(channel.low, value + s.glass_offset_k))
                 inputs.glass_c = value
             elif index == r.SUPPLY:
                 inputs.supply_c = value
             elif index == r.ROOM:
+                if s.room_offset_k != 0.0:
+                    value = min(channel.high, max(channel.low, value + s.room_offset_k))
                 inputs.room_c = value
             else:
                 inputs.room_rh_pct = value
@@ -226,15 +232,19 @@ class Judge:
         """The believed outdoor temperature from its channel, its history or the design temperature."""
         inputs = self.inputs
         channel = self.channels[r.OUTDOOR]
+        s = self.settings
+        read_c = channel.good
+        if s.outdoor_offset_k != 0.0:
+            read_c = min(channel.high, max(channel.low, read_c + s.outdoor_offset_k))
         seconds = now_s - self.last_s if self.last_s >= 0 else 0
         self.last_s = now_s
         belief = self.belief
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
         # A colder reading of the same second counts, too, towards what has lasted; a warmer one begins nothing.
-        colder = belief.rising_since_s >= 0 and channel.good < belief.rising_lowest_c
+        colder = belief.rising_since_s >= 0 and read_c < belief.rising_lowest_c
         fresh = trusted and (channel.at_s != belief.at_s or not belief.known or colder)
-        if fresh or belief.known and channel.good < belief.believed_c:  # cold counts at once, even if told late
-            inputs.outdoor_held = belief.take(channel.good, channel.at_s)
+        if fresh or belief.known and read_c < belief.believed_c:  # cold counts at once, even if told late
+            inputs.outdoor_held = belief.take(read_c, channel.at_s)
         if trusted:
             believed_c = belief.believed_c
             basis = r.OUTDOOR_READ
@@ -242,17 +252,17 @@ class Judge:
                 self.history.forget()  # a warm autumn must not loosen the caps of a January
             self.trusted_s = now_s
             if seconds > 0:
-                self.history.note(believed_c, seconds, self.settings.outdoor_rh_pct)
+                self.history.note(believed_c, seconds, s.outdoor_rh_pct)
         elif belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
             basis = r.OUTDOOR_DAY_LOWEST  # never rises: the history stands still, and an unread belief only falls
             believed_c = self.history.day_lowest_c(belief.believed_c)
         else:
             basis = r.OUTDOOR_DESIGN
-            believed_c = self.settings.design_outdoor_c
+            believed_c = s.design_outdoor_c
             if belief.known:  # losing the reading altogether never warms the belief
                 believed_c = min(believed_c, self.history.day_lowest_c(belief.believed_c))
             elif channel.at_s >= 0:
-                believed_c = min(believed_c, channel.good)
+                believed_c = min(believed_c, read_c)
         changed = believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis

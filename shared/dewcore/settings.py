@@ -25,6 +25,11 @@ TABLE: tuple = (
     # the humidity sensor's correction, found at two salts: RH = rh_offset_pct + rh_gain * reading
     ("rh_offset_pct", "%", 0.0, -10.0, 10.0),
     ("rh_gain", "1", 1.0, 0.8, 1.25),
+    # added to a thermometer's reading, found in ice; one that is farther off is broken or hangs in the wrong place
+    ("indoor_offset_k", "K", 0.0, -2.0, 2.0),
+    ("outdoor_offset_k", "K", 0.0, -2.0, 2.0),
+    ("glass_offset_k", "K", 0.0, -2.0, 2.0),
+    ("room_offset_k", "K", 0.0, -2.0, 2.0),
     # how far a reading, as corrected, or the glass factor may be wrong
     ("rh_tolerance_pct", "%", 2.0, 0.0, 10.0),
     ("indoor_tolerance_k", "K", 0.3, 0.0, 3.0),
@@ -126,6 +131,10 @@ class Settings:
         self.room_excess_g_kg: float = 0.0
         self.rh_offset_pct: float = 0.0
         self.rh_gain: float = 0.0
+        self.indoor_offset_k: float = 0.0
+        self.outdoor_offset_k: float = 0.0
+        self.glass_offset_k: float = 0.0
+        self.room_offset_k: float = 0.0
         self.rh_tolerance_pct: float = 0.0
         self.indoor_tolerance_k: float = 0.0
         self.outdoor_tolerance_k: float = 0.0

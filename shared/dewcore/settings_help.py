@@ -67,18 +67,38 @@ HELP = {
         "a sensor believed drier than the air makes windows wet",
         "a drier house than needed",
     ),
+    "indoor_offset_k": (
+        "added to the indoor thermometer's reading, found in ice",
+        "a room believed colder than it is makes a drier house than needed",
+        "a room believed warmer than it is takes the glass for warmer, too: wet windows",
+    ),
+    "outdoor_offset_k": (
+        "added to the outdoor reading, found in ice; with a feed instead of a probe it counts for the feed's",
+        "a drier house than needed",
+        "an outdoor air believed warmer than it is makes windows wet",
+    ),
+    "glass_offset_k": (
+        "added to the reading of the thermometer on the glass, found in ice",
+        "a drier house than needed",
+        "the glass is believed warmer than it is: wet windows",
+    ),
+    "room_offset_k": (
+        "added to the reading of the coldest room's thermometer, found in ice",
+        "a drier house than needed",
+        "that room is believed warmer than it is: wet windows in it",
+    ),
     "rh_tolerance_pct": (
         "how far the humidity sensor, corrected, may be wrong",
         "a sensor reading low makes windows wet",
         "a drier house than needed",
     ),
     "indoor_tolerance_k": (
-        "how far the indoor thermometer may be wrong",
+        "how far the indoor thermometer, corrected, may be wrong",
         "its error goes unallowed for",
         "a drier house than needed",
     ),
     "outdoor_tolerance_k": (
-        "how far the outdoor temperature may be wrong",
+        "how far the outdoor temperature, corrected, may be wrong",
         "a warm-reading probe makes windows wet",
         "a drier house than needed",
     ),

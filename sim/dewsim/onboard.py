@@ -86,12 +86,13 @@ class OnBoard:
     def _others(self, k: int, house) -> None:
         c, world, s = self.course, self.world, self.app.settings
         if s.has_glass:
-            world.glass_c = c.glass_c[k]
+            world.glass_c = c.glass_c[k] - s.glass_offset_k
         if s.has_supply:
             world.supply_c = c.supply_c[k]
         if s.has_room:
-            world.room_c = c.indoor_c[k] - c.house.room.colder_k
-            room_pct = plant.rh_pct(policies.room_w_g_kg(c, k, house.w_g_kg), world.room_c, c.pressure_pa)
+            room_c = c.indoor_c[k] - c.house.room.colder_k
+            world.room_c = room_c - s.room_offset_k
+            room_pct = plant.rh_pct(policies.room_w_g_kg(c, k, house.w_g_kg), room_c, c.pressure_pa)
             world.room_rh_pct = min(99.0, room_pct)
         if s.has_drain_wet:
             world.drain = "wet" if world.valve_powered and c.fan[k] else "dry"

@@ -580,8 +580,10 @@ class Sensors:
         self.correct_pct = house.settings.get("rh_offset_pct", 0.0)
         self.correct_gain = house.settings.get("rh_gain", 1.0)
         kelvin = 0.1  # noise and resolution are given in % RH; thermometers have a tenth as many kelvin
-        self.indoor_c = _thermometer(course.indoor_c, n, s, s.indoor_error_k, kelvin, seed, INDOOR_STREAM)
-        self.outdoor_c = _thermometer(course.outdoor_c, n, s, s.outdoor_error_k, kelvin, seed, OUTDOOR_STREAM)
+        indoor_k = house.settings.get("indoor_offset_k", 0.0)
+        outdoor_k = house.settings.get("outdoor_offset_k", 0.0)
+        self.indoor_c = _read_c(course.indoor_c, n, s, s.indoor_error_k, kelvin, seed, INDOOR_STREAM, indoor_k)
+        self.outdoor_c = _read_c(course.outdoor_c, n, s, s.outdoor_error_k, kelvin, seed, OUTDOOR_STREAM, outdoor_k)
         self._lagged = None
         self._gain = 1.0 - exp(-course.dt_s / 60.0 / s.lag_min) if s.lag_min > 0.0 else 1.0
         self._step = s.resolution
@@ -624,6 +626,12 @@ def _errors(n, offset, per_step, noise, dropout, chance):
             error = nan
         out[k] = error
     return out
+
+
+def _read_c(true_c, n, s, error_k, kelvin, seed, stream, correct_k):
+    """What a thermometer reads that is so far off; correct_k: what the settings add to it again."""
+    read_c = _thermometer(true_c, n, s, error_k, kelvin, seed, stream)
+    return array("d", (c - correct_k for c in read_c)) if correct_k else read_c
 
 
 def _thermometer(true_c, n, s, offset_k, kelvin, seed, stream):

@@ -363,11 +363,12 @@ class _Wiring:
     def _extra(self, k: int, house, now_s: int) -> None:
         c = self.course
         r = self.readings
-        r.glass_c.set(c.glass_c[k], now_s)
+        s = self.settings
+        r.glass_c.set(c.glass_c[k] - s.glass_offset_k, now_s)
         r.supply_c.set(c.supply_c[k], now_s)
         room_c = c.indoor_c[k] - c.house.room.colder_k
         room_w = room_w_g_kg(c, k, house.w_g_kg)
-        r.room_c.set(room_c, now_s)
+        r.room_c.set(room_c - s.room_offset_k, now_s)
         r.room_rh_pct.set(min(99.0, plant.rh_pct(room_w, room_c, c.pressure_pa)), now_s)
 
     def at_scan(self, now_s: int) -> None:

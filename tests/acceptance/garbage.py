@@ -63,12 +63,14 @@ class Calls:
 
 
 def new_controller():
-    """A controller with every sensor fitted."""
+    """A controller with every sensor fitted, and each of them corrected."""
     from dewcore.controller import Controller
     from dewcore.settings import Settings
 
     settings = Settings()
     settings.change({"has_glass": 1, "has_supply": 1, "has_room": 1, "has_drain_wet": 1, "has_overflow": 1})
+    settings.change({"indoor_offset_k": 0.5, "outdoor_offset_k": 0.5, "glass_offset_k": 0.5, "room_offset_k": 0.5})
+    settings.change({"rh_offset_pct": 1.0, "rh_gain": 1.02})
     return Controller(settings)
 
 

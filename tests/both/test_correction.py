@@ -1,4 +1,4 @@
-"""The humidity sensor's correction: applied once where readings enter, held within belief, never part of a proof."""
+"""Corrections of humidity sensor and thermometers: applied once where readings enter, held within belief."""
 
 import unittest
 
@@ -63,6 +63,107 @@ class TestCorrection(unittest.TestCase):
         rig.scan(10)
         self.assertAlmostEqual(judge.rh_step_pct, 0.5, places=4)
         self.assertAlmostEqual(judge.rh_read_pct, 20.5, places=4)
+
+
+FITTED = {"has_glass": 1, "has_supply": 1, "has_room": 1}
+THERMOMETERS = ("indoor", "outdoor", "glass", "room")
+
+
+class TestThermometers(unittest.TestCase):
+    def test_by_default_each_reading_is_taken_as_it_is(self):
+        rig = Rig(FITTED)
+        rig.scan(10)
+        for name in rig.values:
+            self.assertEqual(getattr(rig.controller.judge.inputs, name), rig.values[name])
+
+    def test_each_offset_is_added_to_its_own_reading_and_to_no_other(self):
+        for thermometer in THERMOMETERS:
+            for offset_k in (-2.0, 0.5):
+                rig = Rig(dict(FITTED))
+                rig.settings.change({thermometer + "_offset_k": offset_k})
+                rig.scan(10)
+                for name in rig.values:
+                    wanted = rig.values[name] + (offset_k if name == thermometer + "_c" else 0.0)
+                    self.assertEqual(getattr(rig.controller.judge.inputs, name), wanted)
+
+    def test_a_corrected_value_stays_within_what_a_reading_may_be(self):
+        for thermometer, low_c, high_c in zip(THERMOMETERS, (0.0, -70.0, -50.0, 0.0), (45.0, 60.0, 60.0, 45.0)):
+            for end_c, sign in ((low_c, -1.0), (high_c, 1.0)):
+                rig = Rig(dict(FITTED))
+                rig.settings.change({thermometer + "_offset_k": 2.0 * sign})
+                rig.values[thermometer + "_c"] = end_c - 0.5 * sign
+                rig.scan(10)
+                self.assertEqual(getattr(rig.controller.judge.inputs, thermometer + "_c"), end_c)
+
+    def test_what_cannot_be_believed_is_judged_before_the_correction(self):
+        rig = Rig({"indoor_offset_k": -2.0})
+        for value in (-0.5, 45.5, NAN):
+            rig.values["indoor_c"] = value
+            rig.scan(10)
+            self.assertEqual(rig.controller.judge.inputs.status[r.INDOOR], r.OUT_OF_RANGE)
+
+    def test_the_air_holds_what_it_holds_at_the_corrected_temperature(self):
+        right, warm = Rig(), Rig({"indoor_offset_k": -1.0})
+        warm.values["indoor_c"] = 21.0
+        for rig in (right, warm):
+            rig.scan(10)
+        self.assertEqual(warm.controller.judge.inputs.indoor_sat_pa, right.controller.judge.inputs.indoor_sat_pa)
+        self.assertEqual(warm.controller.judge.inputs.humidity_ratio, right.controller.judge.inputs.humidity_ratio)
+
+    def test_the_week_outdoors_is_of_corrected_readings(self):
+        rig = Rig({"outdoor_offset_k": -1.5})
+        rig.run(3700)
+        self.assertAlmostEqual(rig.controller.judge.history.week_c, -1.5, places=4)
+
+    def test_what_holds_after_the_last_reading_was_corrected_too(self):
+        rig = Rig({"outdoor_offset_k": -1.5})
+        rig.run(20)
+        rig.values["outdoor_c"] = None
+        rig.run(5600, 20)
+        inputs = rig.controller.judge.inputs
+        self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_DAY_LOWEST, -1.5))
+
+    def test_a_cold_reading_that_never_was_trusted_is_corrected_before_it_bounds_the_design_cold(self):
+        rig = Rig({"outdoor_offset_k": -1.0, "design_outdoor_c": -10.0})
+        rig.values["outdoor_c"] = None
+        rig.readings.outdoor_c.set(-12.0, 1)
+        rig.now_s = 30000
+        rig.scan(0)
+        rig.readings.outdoor_c.error = r.ERROR_OK
+        rig.controller.scan(rig.readings, rig.now_s + 1)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, -13.0)
+
+    def test_a_colder_correction_counts_at_once_and_a_warmer_one_slowly(self):
+        rig = Rig()
+        rig.run(20)
+        rig.settings.change({"outdoor_offset_k": -1.0})
+        rig.scan(10)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, -1.0)
+        rig.settings.change({"outdoor_offset_k": 1.0})
+        rig.scan(10)
+        self.assertAlmostEqual(rig.controller.judge.inputs.outdoor_c, -1.0 + 3.0 * 10 / 3600, places=4)
+
+    def test_a_correction_that_makes_the_rising_reading_colder_is_what_has_lasted(self):
+        rig = Rig()
+        rig.run(20)
+        rig.values["outdoor_c"] = 9.0
+        rig.scan(10)
+        rig.settings.change({"outdoor_offset_k": -2.0})
+        rig.controller.scan(rig.readings, rig.now_s)  # the same reading, of the same second
+        self.assertEqual(rig.controller.judge.belief.rising_lowest_c, 7.0)
+
+    def test_a_thermometer_put_right_gives_the_target_of_a_right_one(self):
+        for thermometer, settings in (("outdoor", {}), ("glass", {"has_glass": 1}), ("room", {"has_room": 1})):
+            targets = []
+            for error_k, offset_k in ((0.0, 0.0), (1.5, -1.5), (1.5, 0.0)):
+                rig = Rig(dict(settings, look_ahead=0))
+                rig.settings.change({thermometer + "_offset_k": offset_k})
+                rig.values.update({"indoor_c": 21.0, "glass_c": 2.0, "room_c": 17.0, "outdoor_c": -10.0})
+                rig.values[thermometer + "_c"] += error_k
+                rig.run(20)
+                targets.append(rig.decision.target_pct)
+            self.assertEqual(targets[0], targets[1])
+            self.assertTrue(targets[2] > targets[0])  # too warm unnoticed is the side that wets windows
 
 
 if __name__ == "__main__":

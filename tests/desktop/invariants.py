@@ -26,6 +26,14 @@ BELIEVABLE = (
     (0.0, 45.0, 300, 5.0, None),
     (1.0, 99.0, 300, 10.0, None),
 )
+# what is believed of a reading as it is, and the setting added to it
+READ_AS = {
+    INDOOR: ("indoor_c", "indoor_offset_k"),
+    RH: ("rh_pct", ""),
+    GLASS: ("glass_c", "glass_offset_k"),
+    OUTDOOR: ("", "outdoor_offset_k"),  # has books of its own
+    ROOM: ("room_c", "room_offset_k"),
+}
 LATCHED = (w.LEAK_WET, w.OVERFLOW, w.WELDED, w.DRAIN_RUNS, w.RELAY_FAILED)
 LATCHED_MASK = sum(1 << code for code in LATCHED)
 STALE_TARGET_S = 60  # without a new value the target is renewed this often
@@ -52,6 +60,11 @@ def on_surface_pa(t_c):
         return over_water_pa(t_c)
     t = max(t_c, -70.0) + 273.15
     return 100.0 * exp(-6024.5282 / t + 24.7219 + 1.0613868e-2 * t - 1.3198825e-5 * t * t - 0.49382577 * log(t))
+
+
+def corrected(read, offset, track):
+    """What is believed of a reading: its setting added, held within what can be believed at all."""
+    return min(track.high, max(track.low, read + offset)) if offset else read
 
 
 def on_surface_c(indoor_c, outdoor_c, f):
@@ -178,6 +191,9 @@ class Watch:
         self.rh_moved = False
         self.rh_seen = None
         self.corrections = set()
+        self.offsets = {offset: set() for _, offset in READ_AS.values()}  # of now, or of when a reading was taken
+        self.offset_k = None  # the outdoor one, and the stamp of the reading at its last change
+        self.offset_changed_s = None
         self.rh_step_pct = 1.6  # the smallest change seen, for how long a sensor may rightly stand still
         self.requested = None  # a request counts when it begins; one that outlasts a boot never
         self.run_until_s = None
@@ -268,7 +284,13 @@ class Watch:
     # ---- what may be believed
 
     def _corrected(self, judge, s):
-        """The believed humidity is the reading by the correction of now, or of when it was taken."""
+        """The believed humidity is the reading by the correction of now, or of when it was taken.
+
+        Those of the thermometers are noted for what looks at them.
+        """
+        if self.offset_k not in (None, s.outdoor_offset_k):
+            self.offset_changed_s = self.tracks[OUTDOOR].newest_s
+        self.offset_k = s.outdoor_offset_k
         if judge.channels[RH].at_s < 0:
             return
         self.corrections.add((s.rh_offset_pct, s.rh_gain))
@@ -299,21 +321,28 @@ class Watch:
                 self.fail("V7 channel %d is trusted, fresh %s, still %s" % (index, track.fresh(now_s), still))
             if not trusted and track.fresh(now_s) and track.steady() and not track.still(now_s):
                 self.fail("V7 channel %d is good but not trusted" % index)
-            if trusted and index in (INDOOR, RH):
-                value = inputs.indoor_c if index == INDOOR else judge.rh_read_pct
-                if not any(v == value for at, v in track.recent if at >= now_s - track.max_age_s):
+            if trusted and index in READ_AS and index != OUTDOOR:
+                name, offset = READ_AS[index]
+                offsets = self.offsets[offset]
+                offsets.add(getattr(self.world.settings, offset) if offset else 0.0)
+                value = judge.rh_read_pct if index == RH else getattr(inputs, name)
+                read = (v for at, v in track.recent if at >= now_s - track.max_age_s)
+                if not any(value == corrected(v, offset_k, track) for v in read for offset_k in offsets):
                     self.fail("V7 channel %d believes %r, which nobody read" % (index, value))
 
     def _outdoor(self, inputs, s, now_s, seconds):
         """The believed outdoor air: cold at once, warm slowly, never warmer for a reading's loss."""
         track = self.tracks[OUTDOOR]
+        offsets = self.offsets["outdoor_offset_k"]
+        offsets.add(s.outdoor_offset_k)
+        newest = None if track.newest is None else corrected(track.newest, s.outdoor_offset_k, track)
         believed = inputs.outdoor_c
         read = bool(inputs.trusted >> OUTDOOR & 1)
         age_s = now_s - track.newest_s
         if inputs.outdoor_basis == 0 and not read or inputs.outdoor_basis != 0 and read:
             self.fail("V3 outdoor basis %d, trusted %s" % (inputs.outdoor_basis, read))
-        if track.newest is not None and not believed <= track.newest + 1e-9:
-            self.fail("V3 outdoor %.3f is believed above the last reading %.3f" % (believed, track.newest))
+        if newest is not None and not believed <= newest + 1e-9:
+            self.fail("V3 outdoor %.3f is believed above the last reading %.3f" % (believed, newest))
         if track.newest is None or age_s > 21600:
             if not believed <= s.design_outdoor_c:
                 self.fail("V3 outdoor %.2f without a reading, design %.2f" % (believed, s.design_outdoor_c))
@@ -323,7 +352,8 @@ class Watch:
             since_s = min(3600, track.newest_s - self.was_stamp_s)
             limit = self.read_c + 3.0 * since_s / 3600.0 + 1e-6
             if not believed <= limit:
-                limit = max(limit, min(v for at, v in track.recent if at >= track.newest_s - 3600))
+                lowest = min(v for at, v in track.recent if at >= track.newest_s - 3600)
+                limit = max(limit, *(corrected(lowest, offset_k, track) for offset_k in offsets))
             if not believed <= limit:
                 self.fail("V3 outdoor rose to %.3f, allowed %.3f" % (believed, limit))
         if read:
@@ -758,7 +788,7 @@ class Watch:
             mask |= 1 << w.FAN_STUCK_OFF
         if inputs.outdoor_basis:
             mask |= 1 << (w.OUTDOOR_OLD if inputs.outdoor_basis == 1 else w.OUTDOOR_NONE)
-        elif self.tracks[OUTDOOR].newest > inputs.outdoor_c:
+        elif corrected(self.tracks[OUTDOOR].newest, self.offset_k, self.tracks[OUTDOOR]) > inputs.outdoor_c:
             mask |= 1 << w.OUTDOOR_HELD
         humid = trusted >> INDOOR & trusted >> RH & 1 and inputs.rh_pct > world.controller.terms.glass_pct
         if humid and not self.closed and now_s - self.closed_change_s >= 3600:
@@ -838,7 +868,8 @@ class Watch:
             self.fail("V7 refusals: %s; should be: %s" % (found or "none", wanted or "none"))
         if self.finishing and d.valve:
             notices |= 1 << w.MIN_ON
-        if self.tracks[OUTDOOR].restated:  # which of the two is held against is nobody's promise
+        # Of two readings of a second, which one is held against is nobody's promise; nor is what was by a correction.
+        if self.tracks[OUTDOOR].restated or self.tracks[OUTDOOR].newest_s == self.offset_changed_s:
             notices = notices & ~(1 << w.OUTDOOR_HELD) | d.notices & 1 << w.OUTDOOR_HELD
         late = 1 << w.CLOCK_UNKNOWN | 1 << w.GLASS_BAD | 1 << w.ROOM_BAD  # these wait for the next target
         notices |= d.notices & (LATE | 1 << w.WINDOW_TEST)  # looked at by `_learned`

@@ -151,6 +151,11 @@ def test_what_a_sensor_reads_is_what_its_correction_turns_into_the_stated_error(
     exact.settings = {"rh_gain": 1.25}
     sensors = plant.Sensors(exact, c, 1)
     assert not sensors.exact and sensors.rh(0, 30.0) == pytest.approx(24.0, rel=1e-12)
+    house = plainest(sensors={"indoor_error_k": 0.3})
+    house.settings = {"indoor_offset_k": -0.5, "outdoor_offset_k": 2.0}
+    sensors = plant.Sensors(house, c, 1)
+    assert sensors.indoor_c[60] - 0.5 == pytest.approx(c.indoor_c[60] + 0.3, abs=1e-12)
+    assert sensors.outdoor_c[60] + 2.0 == pytest.approx(c.outdoor_c[60], abs=1e-12)
 
 
 @pytest.mark.parametrize("nodes", [0, 1, 2])

@@ -53,15 +53,24 @@ UNTIL_S = (0, 1, 60, 1200, 3600, 100000, -5)
 
 
 CORRECTION = ("rh_offset_pct", "rh_gain")
-ROWS = [row for row in TABLE if row[0] not in CORRECTION]  # a correction has a draw of its own: identities stay
+OFFSETS = ("indoor_offset_k", "outdoor_offset_k", "glass_offset_k", "room_offset_k")
+# Corrections have draws of their own: identities stay.
+ROWS = [row for row in TABLE if row[0] not in CORRECTION + OFFSETS]
 
 
 def random_correction(identity):
-    """For one course in five a correction of the humidity sensor, by the course's identity alone."""
-    rng = random.Random("correction " + identity)
-    if rng.random() > 0.2:
-        return {}
-    return {row[0]: rng.choice((row[3], row[4], rng.uniform(row[3], row[4]))) for row in TABLE if row[0] in CORRECTION}
+    """For one course in five a correction of the humidity sensor, by the course's identity alone.
+
+    For as many, others, one of the thermometers.
+    """
+    changes = {}
+    for word, names in (("correction ", CORRECTION), ("offsets ", OFFSETS)):
+        rng = random.Random(word + identity)
+        if rng.random() <= 0.2:
+            for name, _, _, low, high in TABLE:
+                if name in names:
+                    changes[name] = rng.choice((low, high, rng.uniform(low, high)))
+    return changes
 
 
 def random_settings(rng, count):
