@@ -4,9 +4,11 @@ A single bad frame changes nothing: the last good value holds until it is too ol
 when three readings in a row agree on the new level, so that no spike moves the valve.
 """
 
+from math import exp
+
 from dewcore import readings as r
 from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, WEEK_S, OutdoorBelief, OutdoorHistory
-from dewcore.psychro import MOLAR_RATIO_G, STANDARD_PRESSURE_PA, sat_water_pa
+from dewcore.psychro import MOLAR_RATIO_G, STANDARD_PRESSURE_PA
 from dewcore.settings import Settings
 
 ANY = 1000.0  # a step wider than every range
@@ -197,21 +199,12 @@ class Judge:
                     value = min(channel.high, max(channel.low, value + s.indoor_offset_k))
                 if value != inputs.indoor_c:
                     inputs.indoor_c = value
-                    inputs.indoor_sat_pa = sat_water_pa(value)
+                    # sat_water_pa, without the call: nearly every scan asks for it
+                    inputs.indoor_sat_pa = 611.21 * exp((18.678 - value / 234.5) * value / (257.14 + value))
                 if abs(value - self.rh_same_indoor_c) > MOVED_K:
                     self.rh_moved = True
             elif index == r.RH:
-                step_pct = abs(value - self.rh_read_pct)
-                if step_pct > 0.0:
-                    if step_pct < self.rh_step_pct:
-                        self.rh_step_pct = max(step_pct, FINE_STEP_PCT)
-                        self.rh_frozen_s = int(FROZEN_S * self.rh_step_pct / FINE_STEP_PCT)
-                    self.rh_same_indoor_c = inputs.indoor_c
-                    self.rh_moved = False
-                    self.rh_read_pct = value
-                if s.rh_gain != 1.0 or s.rh_offset_pct != 0.0:
-                    value = min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
-                inputs.rh_pct = value
+                inputs.rh_pct = self._humidity(channel)
             elif index == r.GLASS:
                 if s.glass_offset_k != 0.0:
                     value = min(channel.high, max(channel.low, value + s.glass_offset_k))
@@ -227,6 +220,22 @@ class Judge:
         # humidity_ratio_g_kg in kg/kg, without the call, in hundredths of a pascal: this runs at nearly every scan
         indoor_cpa = inputs.rh_pct * inputs.indoor_sat_pa
         inputs.humidity_ratio = MOLAR_RATIO * indoor_cpa / (STANDARD_CPA - indoor_cpa)
+
+    def _humidity(self, channel: "Channel") -> float:
+        """The humidity as corrected [% RH]; how finely its sensor steps, and the indoor air at its last step."""
+        value = channel.good
+        step_pct = abs(value - self.rh_read_pct)
+        if step_pct > 0.0:
+            if step_pct < self.rh_step_pct:
+                self.rh_step_pct = max(step_pct, FINE_STEP_PCT)
+                self.rh_frozen_s = int(FROZEN_S * self.rh_step_pct / FINE_STEP_PCT)
+            self.rh_same_indoor_c = self.inputs.indoor_c
+            self.rh_moved = False
+            self.rh_read_pct = value
+        s = self.settings
+        if s.rh_gain == 1.0 and s.rh_offset_pct == 0.0:
+            return value
+        return min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
 
     def _outdoor(self, now_s: int) -> bool:
         """The believed outdoor temperature from its channel, its history or the design temperature."""

@@ -17,7 +17,7 @@ STEP_C = 5.0
 STEP_F = 10.0
 MOST_STEPS = 14
 LEAST_DIAL_PCT = 8  # a dial set lower is as good as shut
-WIDTH, HIGH, TOP = 760, 74, 34  # of the strip's bars
+WIDTH, HIGH, TOP = 760, 68, 16  # of the strip's bars
 BINDS = {"glass": "glass", "outlook": "glass", "corner": "corner", "envelope": "walls, attic", "owner": "your wish"}
 # settings that the card shows, where they are not the table's default or a person needs them at the unit
 ALWAYS = (

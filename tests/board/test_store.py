@@ -225,6 +225,15 @@ class TestSettings(unittest.TestCase):
                 self.assertEqual(self.store.found, st.WHOLE)
         self.assertEqual(alone, 2 * len(TABLE) - 3)
 
+    def test_settings_of_a_program_that_knew_fewer_count_and_the_new_ones_are_at_their_defaults(self):
+        """What was stored before thermometers had offsets; no schema changes with a setting."""
+        Disk().under(st)
+        self.payload(b'{"rh_offset_pct":1.5000,"outdoor_tolerance_k":0.7500}')
+        loaded = self.loaded()
+        self.assertEqual(self.store.found, st.WHOLE)
+        self.assertEqual((loaded.rh_offset_pct, loaded.outdoor_tolerance_k), (1.5, 0.75))
+        self.assertEqual((loaded.indoor_offset_k, loaded.outdoor_offset_k, loaded.room_offset_k), (0.0, 0.0, 0.0))
+
     def test_one_bad_key_and_nothing_of_a_payload_counts(self):
         Disk().under(st)
         self.save({"cap_pct": 30.0})

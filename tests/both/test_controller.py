@@ -644,6 +644,14 @@ class TestPlain(unittest.TestCase):
         plain_pct = c.room_ceiling_pct(20.0, 0.0, 6.0) - rig.controller.margin.total_pct
         self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
 
+    def test_outdoor_air_warmer_than_the_room_warms_no_glass(self):
+        rig = Rig({"curtains_from_min": 1320, "curtains_to_min": 360})
+        rig.readings.utc_s = 1704110400  # noon
+        rig.values["outdoor_c"] = 30.0
+        rig.run(20)
+        self.assertEqual(rig.decision.glass_c, 20.0)
+        self.assertEqual(rig.controller.terms.glass_pct, 100.0)
+
     def test_curtains_cost_the_sensed_glass_what_they_cost_the_modelled(self):
         # factor 0.55 by day and 0.50 by night over 20 K: 1 K; 7 - 1 - 8 = -2 °C
         rig = decided({"has_glass": 1}, {"glass_c": 7.0}, DAY_UTC_S)
