@@ -78,7 +78,7 @@ class TestThermometers(unittest.TestCase):
 
     def test_each_offset_is_added_to_its_own_reading_and_to_no_other(self):
         for thermometer in THERMOMETERS:
-            for offset_k in (-2.0, 0.5):
+            for offset_k in (-2.0, -1.0, 0.5, 1.0):
                 rig = Rig(dict(FITTED))
                 rig.settings.change({thermometer + "_offset_k": offset_k})
                 rig.scan(10)

@@ -175,7 +175,7 @@ EQUIVALENT = (
     ),
     (
         "judge",
-        "_fill",
+        "_humidity",
         "if step_pct < self.rh_step_pct",
         "Lt > LtE",
         "An equal step sets what is set.",
