@@ -3,7 +3,8 @@
 Correction: the straight line through two points, RH = rh_offset_pct + rh_gain * reading.  What is left uncertain
 becomes rh_tolerance_pct, and so part of the margin: the line's own uncertainty at the worst humidity of use, the
 sensor's bend and hysteresis, and its drift until the next check, as the root of the sum of squares (JCGM 100:2008,
-eq. 10, bounds taken as the margin takes them).
+eq. 10, bounds taken as the margin takes them).  A thermometer in ice gives its offset; what is left uncertain of it
+becomes its tolerance.
 """
 
 import sys
@@ -11,8 +12,8 @@ from datetime import date, timedelta
 from math import ceil, hypot
 
 from dewcore.psychro import sat_water_slope_per_k
-from dewcore.settings import row_of
-from dewsim import housefile, policies, quantities, report_margin, salts
+from dewcore.settings import Settings, row_of
+from dewsim import calibrate_board, housefile, policies, quantities, report_margin, salts
 from dewsim.errors import InputError, shown
 from dewsim.quantities import Range
 from dewsim.sheet import Sheet
@@ -27,7 +28,9 @@ RANGES = {
 }
 DEFAULTS = {"hours": 12.0, "spread": 0.2, "present-offset": 0.0, "present-gain": 1.0}
 ICE = Range("temperature", -5.0, 5.0)
-ICE_SETTINGS = {"indoor": "indoor_tolerance_k", "outdoor": "outdoor_tolerance_k", "supply": "", "glass": ""}
+THERMOMETERS = ("indoor", "outdoor", "glass", "room", "supply")
+OFFSET = Range("difference", *row_of("outdoor_offset_k")[3:])  # the same bounds for each
+SUPPLY_K = 1.0  # a supply thermometer proves warm air by 8 K above return: so much matters little
 APART_PCT = 20.0  # two points nearer than this make no line
 WORST_PCT = 10.0  # a sensor farther off is broken or not yet in equilibrium
 USED_PCT = (15.0, 45.0)  # where targets lie
@@ -36,6 +39,7 @@ BEND_PCT = 0.8  # non-linearity and hysteresis between the points; from memory o
 DRIFT_PCT = 0.5  # a year; from memory of data sheets
 ICE_K = 0.1  # how well a home-made ice slurry is 0 °C; from memory
 SCALE_K = 0.2  # what a thermometer right at 0 °C may be off at 20 K from it; from memory of data sheets
+ICE_LEFT_K = ceil(10.0 * hypot(ICE_K, SCALE_K) - 1e-9) / 10.0
 SLOW_H = 6.0
 YEAR = timedelta(days=365)
 EXAMPLE_C = -10.0
@@ -111,20 +115,35 @@ def line_of(points: list) -> Line:
 
 
 def run(arguments) -> int:
-    """By options, or asking one thing after another where no point was given."""
+    """By options, or asking one thing after another where no point was given; then onto the board, where one is."""
     us = arguments.units == "us"
     if arguments.table:
         print(salt_sheet(us))
         return 0
     values = {name: _value(arguments, name) for name in RANGES}
     day = _day(arguments.date)
-    ice = [read_ice(text) for text in arguments.ice or []]
-    if arguments.point or ice:
-        points = [read_point(text, values) for text in arguments.point or []]
-        line = line_of(points) if points else None
-        print(result(line, ice, values["hours"], day, us))
-        return 0
-    return guided(values, day, us)
+    before = _stored_on(arguments, values) if arguments.port is not None else None
+    ice = [read_ice(text, before) for text in arguments.ice or []]
+    points = [read_point(text, values) for text in arguments.point or []]
+    if not points and not ice:
+        points, ice = guided(values, before, us)
+    line = line_of(points) if points else None
+    changes = settings_of(line, ice)
+    print(result(line, ice, changes, values["hours"], day, us))
+    if before is not None and changes:
+        calibrate_board.offer(arguments.port, before, changes)
+    return 0
+
+
+def _stored_on(arguments, values: dict) -> Settings:
+    """The board's settings, by which it corrected what it showed; into `values` too."""
+    for name in ("present-offset", "present-gain"):
+        if getattr(arguments, name.replace("-", "_")) is not None:
+            raise InputError(f"--{name}: not beside --port, the board tells its own; leave it out")
+    before = calibrate_board.read(arguments.port)
+    values["present-offset"], values["present-gain"] = before.rh_offset_pct, before.rh_gain
+    print(f"The board at {arguments.port} runs on; its present corrections are taken off what you read from it.")
+    return before
 
 
 def _value(arguments, name: str) -> float:
@@ -164,15 +183,44 @@ def point_of(salt: str, temperature: str, reading: str, values: dict) -> Point:
     return Point(salt, t_c, raw, values["spread"])
 
 
-def read_ice(text: str) -> tuple:
-    """(name, reading [°C]) of NAME:READING; InputError."""
-    name, colon, reading = text.partition(":")
-    if not colon or name not in ICE_SETTINGS:
+def read_ice(text: str, before: "Settings | None") -> tuple:
+    """(name, what the thermometer itself read in ice [°C]) of NAME:READING or NAME:READING:OFFSET; InputError.
+
+    The offset is the board's setting while it was read; where the board is asked, it tells its own.
+    """
+    name, *parts = text.split(":")
+    if name not in THERMOMETERS or len(parts) not in (1, 2):
         raise InputError(
-            f"--ice: found {shown(repr(text), 40)}, allowed is NAME:READING with {', '.join(ICE_SETTINGS)}, as "
+            f"--ice: found {shown(repr(text), 40)}, allowed is NAME:READING with {', '.join(THERMOMETERS)}, as "
             "outdoor:0.4C; correct it"
         )
-    return name, quantities.read(f"--ice {name}", reading, ICE)
+    shown_c = quantities.read(f"--ice {name}", parts[0], ICE)
+    if len(parts) == 1:
+        return name, shown_c - getattr(before, name + "_offset_k", 0.0)
+    if before is not None or name == "supply":
+        why = "the board tells its own" if before is not None else "it has none"
+        raise InputError(f"--ice {name}: found an offset, {why}; leave it out")
+    return name, shown_c - quantities.read(f"--ice {name}, offset", parts[1], OFFSET)
+
+
+def settings_of(line: Line | None, ice: list) -> dict:
+    """What to write: correction and tolerance of the humidity, offset and tolerance of each thermometer in ice."""
+    values = line.settings() if line is not None else {}
+    names = [name for name, _ in ice]
+    for name, error_c in ice:
+        if names.count(name) > 1:
+            raise InputError(f"--ice: {name} is given twice; leave one of them out")
+        highest = SUPPLY_K if name == "supply" else OFFSET.hi
+        if not abs(error_c) <= highest:
+            raise InputError(
+                f"--ice {name}: it reads {error_c:g} °C off, allowed is {highest:g} K; correct the reading, or replace "
+                "the sensor"
+            )
+        if name != "supply":
+            values[name + "_offset_k"] = round(0.0 - error_c, 2)
+        if name in ("indoor", "outdoor"):
+            values[name + "_tolerance_k"] = ICE_LEFT_K
+    return values
 
 
 # What is told
@@ -224,21 +272,26 @@ HOW = (
 )
 
 
-def result(line: Line | None, ice: list, hours: float, day: date, us: bool) -> Sheet:
+ICE_HOW = (
+    "Crushed ice of clean water in a jar, with just the water that fills its gaps, stirred: more ice than water.",
+    "The thermometer in a thin bag deep in the middle; ten minutes, stirred again. It must not move by 0.1 K.",
+    "Read it on the board's page. The outdoor figure there falls at once and rises slowly: begin with it warm.",
+)
+
+
+def result(line: Line | None, ice: list, values: dict, hours: float, day: date, us: bool) -> Sheet:
     """Errors, correction, tolerance, settings and the day of the next check."""
     sheet = Sheet("Sensor check", us)
-    values: dict = {}
     if line is not None:
-        values.update(line.settings())
         _humidity(sheet, line, hours)
         _cost(sheet, line.tolerance_pct)
-    for name, reading in ice:
-        _ice(sheet, name, reading, values)
+    for name, error_c in ice:
+        _ice(sheet, name, error_c)
     sheet.heading("Write into the board's settings")
     for name, value in values.items():
         sheet.lines.append(f"  {name} = {value:g}")
     if not values:
-        sheet.text("Nothing: no setting holds this thermometer's error.")
+        sheet.text("Nothing: a supply thermometer has no correction, its proof of 8 K stands so little off.")
     sheet.text(
         "The same lines stand under [settings] in the house file, so that replay, card and size agree with the board."
     )
@@ -289,49 +342,47 @@ def _cost(sheet: Sheet, tolerance_pct: float) -> None:
     )  # fmt: skip
 
 
-def _ice(sheet: Sheet, name: str, reading_c: float, values: dict) -> None:
-    """A thermometer that read reading_c in ice slurry."""
+def _ice(sheet: Sheet, name: str, error_c: float) -> None:
+    """A thermometer that itself read error_c in ice slurry."""
     sheet.heading(f"Thermometer in ice: {name}")
-    needed = ceil(10.0 * (abs(reading_c) + hypot(ICE_K, SCALE_K)) - 1e-9) / 10.0
-    sheet.quantity("Off by", reading_c, "difference", 2, f"slurry within {ICE_K:g} K of 0 °C")
-    setting = ICE_SETTINGS[name]
-    if not setting:
-        sheet.text("The settings hold no tolerance for it; more than 1 K off: replace it.")
+    sheet.quantity("Off by", error_c, "difference", 2, f"slurry within {ICE_K:g} K of 0 °C; from memory")
+    if name == "supply":
         return
-    highest = row_of(setting)[4]
-    if needed > highest:
-        raise InputError(
-            f"--ice {name}: it reads {reading_c:g} °C off, a tolerance of at most {highest:g} K can hold; "
-            "correct the reading, or replace the sensor"
-        )
-    values[setting] = needed
-    sheet.quantity(
-        "Tolerance to set", needed, "difference", 1, "the error itself too: a thermometer has no correction here"
-    )
-    if name == "outdoor" and reading_c > 0.0:
-        sheet.text("It reads too warm, which is the side that wets windows: better replace it than allow for it.")
+    sheet.quantity("Correction", 0.0 - error_c, "difference", 2, "added to each reading")
+    left = f"the slurry, and {SCALE_K:g} K at 20 K from it: from memory of data sheets"
+    if name in ("indoor", "outdoor"):
+        sheet.quantity("Tolerance to set", ICE_LEFT_K, "difference", 1, left)
+    else:
+        sheet.text(f"No tolerance of its own; what is left is about {ICE_LEFT_K:g} K.")
+    if error_c > 0.0 and name != "indoor":
+        sheet.text("It read too warm, which is the side that wets windows.")
 
 
 # Guided
 
 
-def guided(values: dict, day: date, us: bool) -> int:
-    """Ask for two jars, then for thermometers; an answer that cannot be is told in one line and asked for again."""
+def guided(values: dict, before: "Settings | None", us: bool) -> tuple:
+    """(two points, thermometers): asks for two jars, then for ice; an answer that cannot be is asked for again."""
     print(salt_sheet(us))
     print()
-    points = []
-    for which in ("drier", "more humid"):
-        points.append(_ask_point(which, values))
-    line = line_of(points)
-    ice = []
-    while text := _ask("A thermometer in ice slurry, as outdoor:0.4C; nothing to end", lambda text: text, empty=True):
-        try:
-            ice.append(read_ice(text))
-        except InputError as error:
-            print(error)
+    points = [_ask_point(which, values) for which in ("drier", "more humid")]
+    line_of(points)  # what makes no line is told before anybody stirs ice
+    ice: list = []
     print()
-    print(result(line, ice, values["hours"], day, us))
-    return 0
+    sheet = Sheet("Thermometers in ice", us)
+    for n, text in enumerate(ICE_HOW, 1):
+        sheet.item(f"{n}.", text)
+    print(sheet)
+
+    def more(text: str) -> list:
+        found = [*ice, read_ice(text, before)]
+        settings_of(None, found)
+        return found
+
+    while found := _ask("A thermometer in ice slurry, as outdoor:0.4C; nothing to end", more, empty=True):
+        ice = found
+    print()
+    return points, ice
 
 
 def _ask_point(which: str, values: dict) -> Point:

@@ -226,15 +226,17 @@ def humidity(run: Run) -> None:
     start, _ = run.wait(lambda s: s.samples["rh_pct"] is not None and s.samples["indoor_c"] is not None, SOON_S)
     found = "answers" if start else "no answer that can be believed"
     run.check("humidity sensor", "answers", found, start is not None, WIRES)
-    shown = start.samples["rh_pct"]
-    tolerance = run.seat.settings.rh_tolerance_pct
+    settings = run.seat.settings
+    read = start.samples["rh_pct"]
+    shown = settings.rh_offset_pct + settings.rh_gain * read  # as the board takes it, once corrected
+    tolerance = settings.rh_tolerance_pct
     run.dialog.say(f"    it shows {shown:.1f} % RH at {start.samples['indoor_c']:.1f} °C")
     run.number(
         "reference_rh_pct", f"reference, the sensor showing {shown:.1f} %", f"within {tolerance:g} %",
         lambda v: abs(v - shown) <= tolerance, "Correct it: `dewmargin calibrate`; or a wider rh_tolerance_pct.", "%",
     )  # fmt: skip
     run.place(breath="on")
-    seen, waited_s = run.wait(lambda s: (s.samples["rh_pct"] or 0.0) >= shown + BREATH_PCT, HANDS_S)
+    seen, waited_s = run.wait(lambda s: (s.samples["rh_pct"] or 0.0) >= read + BREATH_PCT, HANDS_S)
     found = f"{seen.samples['rh_pct']:.1f} % after {waited_s} s" if seen else f"no rise in {waited_s} s"
     run.check("it rises when breathed on", f"{BREATH_PCT:g} % or more", found, seen is not None, WIRES)
     run.place(breath="off")

@@ -70,7 +70,8 @@ CALIBRATE = (
     ("spread", "K", "how well jar and sensor are known to be equally warm (default: 0.2K)"),
     ("present-offset", "RH", "rh_offset_pct set on the board while it was read (default: 0)"),
     ("present-gain", "X", "rh_gain set on the board while it was read (default: 1)"),
-    ("ice", "NAME:READING+", "a thermometer in ice slurry: outdoor:0.4C"),
+    ("ice", "NAME:READING+", "a thermometer in ice slurry: outdoor:0.4C; outdoor:0.4C:-0.3K where its offset was set"),
+    ("port", "PORT", "the board's port: its settings are read, and written once you agree: /dev/ttyACM0"),
     ("date", "YYYY-MM-DD", "day of the check (default: today)"),
 )
 

@@ -206,4 +206,6 @@ def ports() -> str:
     from serial.tools import list_ports
 
     found = [port.device for port in list_ports.comports()]
-    return "found are " + shown(", ".join(found)) if found else "none is found, plug the board in"
+    if found:
+        return "name a port that is there: " + shown(", ".join(found))
+    return "give the one that appears when the board is plugged in, none is there"

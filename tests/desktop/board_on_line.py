@@ -15,6 +15,9 @@ import threading
 import tty
 from pathlib import Path
 
+from dewboard.store import Store, load_settings, save_settings
+from dewcore.settings import Settings
+
 ROOT = Path(__file__).resolve().parents[2]
 CTRL_C = b"\x03"
 FIRMWARE = """
@@ -91,6 +94,27 @@ def micropython() -> str:
     if found is None:
         raise RuntimeError("no MicroPython: set DEWMARGIN_MICROPYTHON, or install the test group of pyproject.toml")
     return found
+
+
+def put_program(flash: Path, changes: dict) -> None:
+    """The program's plain source into a flash folder, and stored settings."""
+    for source, target in (
+        ("firmware/main.py", "main.py"), ("firmware/dewboard", "dewboard"), ("shared/dewcore", "dewcore"),
+    ):  # fmt: skip
+        copy = shutil.copytree if (ROOT / source).is_dir() else shutil.copy
+        (flash / target).parent.mkdir(exist_ok=True)
+        copy(ROOT / source, flash / target)
+    settings = Settings()
+    settings.change(changes)
+    (flash / "kept").mkdir()
+    save_settings(Store(str(flash / "kept"), "settings"), settings)
+
+
+def stored_in(flash: Path) -> Settings:
+    """The settings in a flash folder."""
+    settings = Settings()
+    load_settings(Store(str(flash / "kept"), "settings"), settings)
+    return settings
 
 
 class BoardOnLine:

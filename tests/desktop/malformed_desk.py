@@ -86,5 +86,8 @@ DESK = [
     ("ice of an unknown thermometer", ["calibrate", "--ice", "garage:0"], ("'garage:0'", "outdoor")),
     ("ice in F without a unit", ["calibrate", "--ice", "outdoor:32"], ("found 32", "write 32F")),
     ("a thermometer far off", ["calibrate", "--ice", "indoor:4C"], ("replace the sensor",)),
+    ("ice twice", ["calibrate", "--ice=room:0", "--ice=room:0.1C"], ("room is given twice",)),
+    ("ice with an offset of 3 K", ["calibrate", "--ice", "outdoor:0:3K"], ("offset: found 3K", "-2 to 2 K")),
+    ("a board that is not there", [*BOTH, "--port", "/dev/none"], ("/dev/none", "there is no such port")),
     ("a date of a kind", ["calibrate", "--ice", "outdoor:0", "--date", "today"], ("'today'", "YYYY-MM-DD")),
 ]  # fmt: skip

@@ -75,14 +75,15 @@ def test_what_is_printed_is_what_the_board_takes(capsys):
     assert main(["calibrate", DRY, HUMID, "--ice=outdoor:0.4C", *DAY]) == 0
     text = capsys.readouterr().out
     values = printed(text)
-    assert set(values) == {"rh_offset_pct", "rh_gain", "rh_tolerance_pct", "outdoor_tolerance_k"}
+    assert set(values) == {"rh_offset_pct", "rh_gain", "rh_tolerance_pct", "outdoor_offset_k", "outdoor_tolerance_k"}
     settings = Settings()
     settings.change(values)
     controller, readings = Controller(settings), Readings()
-    for sample, value in ((readings.indoor_c, 22.0), (readings.rh_pct, 34.6), (readings.outdoor_c, 0.0)):
+    for sample, value in ((readings.indoor_c, 22.0), (readings.rh_pct, 34.6), (readings.outdoor_c, 0.4)):
         sample.set(value, 5)
     controller.scan(readings, 5)
     assert controller.judge.inputs.rh_pct == pytest.approx(salts.over("MgCl2", 22.0)[0], abs=0.01)
+    assert controller.judge.inputs.outdoor_c == 0.0
     assert controller.margin.rh_pct == values["rh_tolerance_pct"] == 1.3
     assert "2027-10-01" in text
 
@@ -108,7 +109,7 @@ def test_guided_comes_to_the_same_as_options(monkeypatch, capsys):
     )
     assert status == 0
     main(["calibrate", DRY, HUMID, "--ice=indoor:0.1", *DAY])
-    assert printed(told.out) == printed(capsys.readouterr().out) and len(printed(told.out)) == 4
+    assert printed(told.out) == printed(capsys.readouterr().out) and len(printed(told.out)) == 5
     assert told.out.index("gloves") < told.out.index("Salt of the drier jar")
 
 
@@ -139,15 +140,32 @@ def test_the_table_has_every_salt_with_its_hazard(capsys):
 
 
 def test_ice():
-    values = {}
-    sheet = calibrate.Sheet("x")
-    calibrate._ice(sheet, "outdoor", 0.4, values)
-    # 0.4 and the root of 0.1 and 0.2 squared, 0.224: 0.7 rounded up
-    assert values == {"outdoor_tolerance_k": 0.7} and "too warm" in str(sheet)
-    calibrate._ice(sheet, "supply", 0.4, values)
-    assert len(values) == 1
-    with pytest.raises(InputError):
-        calibrate._ice(sheet, "indoor", -3.5, values)
+    # 0.1 of the slurry and 0.2 of the scale: 0.224, rounded up
+    assert calibrate.settings_of(None, [("outdoor", 0.4)]) == {"outdoor_offset_k": -0.4, "outdoor_tolerance_k": 0.3}
+    assert calibrate.settings_of(None, [("room", -0.25)]) == {"room_offset_k": 0.25}
+    assert calibrate.settings_of(None, [("supply", 0.9)]) == {}
+    for name, error_c in (("indoor", -2.1), ("glass", 2.1), ("supply", 1.1)):
+        with pytest.raises(InputError, match="replace the sensor"):
+            calibrate.settings_of(None, [(name, error_c)])
+    with pytest.raises(InputError, match="room is given twice"):
+        calibrate.settings_of(None, [("room", 0.1), ("room", 0.2)])
+
+
+def test_an_ice_reading_of_a_board_that_corrects_already_is_taken_back():
+    before = Settings()
+    before.change({"glass_offset_k": -0.5})
+    assert calibrate.read_ice("glass:-0.1C", before) == ("glass", 0.4)
+    assert calibrate.read_ice("glass:-0.1C:-0.5K", None) == ("glass", 0.4)
+    assert calibrate.read_ice("supply:32.9F", before) == ("supply", pytest.approx(0.5))
+    for text, settings, word in (("glass:0:0", before, "tells its own"), ("supply:0:0", None, "it has none")):
+        with pytest.raises(InputError, match=word):
+            calibrate.read_ice(text, settings)
+
+
+def test_a_reading_that_is_too_warm_is_told_where_it_wets_windows(capsys):
+    for name, told in (("outdoor", True), ("glass", True), ("indoor", False)):
+        assert main(["calibrate", f"--ice={name}:0.4C", *DAY]) == 0
+        assert ("the side that wets windows" in capsys.readouterr().out) == told
 
 
 def test_a_better_sensor_gives_a_higher_target(capsys):

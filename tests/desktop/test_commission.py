@@ -90,6 +90,14 @@ def test_a_house_files_board_passes_without_what_is_not_fitted(here):
     }  # fmt: skip
 
 
+def test_a_corrected_humidity_sensor_is_held_against_the_reference_as_corrected(here):
+    Path("h.toml").write_text("[settings]\nrh_offset_pct = 3.0\n", encoding="utf-8")
+    assert commanded("h.toml", answers=changed(reference_rh_pct="27")) == 0
+    assert commanded("h.toml", "--out", "raw.html") == 1
+    Path("raw.json").rename("sheet.json")
+    assert outcomes()["humidity"] == "failed"
+
+
 @pytest.mark.parametrize(("season", "steps"), [("start", 13), ("end", 2)])
 def test_a_season_has_its_own_shorter_list(here, season, steps):
     assert commanded("--season", season) == 0

@@ -2,15 +2,12 @@
 
 import io
 import json
-import shutil
 import time
 from pathlib import Path
 
 import pytest
-from board_on_line import ROOT, BoardOnLine
+from board_on_line import BoardOnLine, put_program, stored_in
 
-from dewboard.store import Store, save_settings
-from dewcore.settings import Settings
 from dewsim import commission_serial
 from dewsim.cli import main
 from dewsim.commission_serial import SerialSeat
@@ -23,16 +20,7 @@ HEATING = "board.heat_call = board.fan_running = board.terminal_live = True\n"
 def flash(tmp_path):
     """A board with the program's plain source on it, and settings whose pauses are short."""
     flash = tmp_path / "flash"
-    for source, target in (
-        ("firmware/main.py", "main.py"), ("firmware/dewboard", "dewboard"), ("shared/dewcore", "dewcore"),
-    ):  # fmt: skip
-        copy = shutil.copytree if (ROOT / source).is_dir() else shutil.copy
-        (flash / target).parent.mkdir(exist_ok=True)
-        copy(ROOT / source, flash / target)
-    settings = Settings()
-    settings.change({"min_off_s": 60, "wish_pct": 38.0, "has_drain_wet": 1})
-    (flash / "kept").mkdir()
-    save_settings(Store(str(flash / "kept"), "settings"), settings)
+    put_program(flash, {"min_off_s": 60, "wish_pct": 38.0, "has_drain_wet": 1})
     return flash
 
 
@@ -91,11 +79,7 @@ def test_the_board_goes_back_to_its_own_program_with_its_own_wish(flash, tmp_pat
         while board.starts == starts and time.monotonic() < deadline_s:
             time.sleep(0.05)
         assert board.starts == starts + 1
-    kept = Settings()
-    from dewboard.store import load_settings
-
-    load_settings(Store(str(flash / "kept"), "settings"), kept)
-    assert kept.wish_pct == 38.0
+    assert stored_in(flash).wish_pct == 38.0
 
 
 def test_a_cable_pulled_as_told_is_waited_for(a_seat, monkeypatch):
