@@ -366,10 +366,10 @@ def margin(run: Run) -> None:
     run.dialog.say(f"    glass factor {settings.glass_f_day:g}, curtains drawn {settings.glass_f_night:g}")
     run.yes("glass_entered", "coldest window's factor entered", "Measure it on a cold day; until then the default.")
     seen, _ = run.wait(lambda s: s.samples["indoor_c"] is not None, SOON_S)
-    indoor_c = seen.samples["indoor_c"] if seen else 20.0
+    indoor_c = seen.samples["indoor_c"] + settings.indoor_offset_k if seen else 20.0
     outdoors = {"design cold": settings.design_outdoor_c}
     if seen and seen.samples["outdoor_c"] is not None:
-        outdoors = {"now": seen.samples["outdoor_c"], **outdoors}
+        outdoors = {"now": seen.samples["outdoor_c"] + settings.outdoor_offset_k, **outdoors}
     for when, outdoor_c in outdoors.items():
         made = report_margin.decided_at(settings, indoor_c, outdoor_c)
         found = (

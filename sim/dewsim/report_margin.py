@@ -25,12 +25,15 @@ BINDERS = {
 
 
 def decided_at(settings: Settings, indoor_c: float, outdoor_c: float) -> Controller:
-    """The decision code after one scan at one working point, clock unknown (curtains drawn), no history."""
+    """The decision code after one scan at one working point, clock unknown (curtains drawn), no history.
+
+    indoor_c, outdoor_c: as believed, once corrected.
+    """
     controller = Controller(settings)
     readings = Readings()
-    readings.indoor_c.set(indoor_c, 0)
+    readings.indoor_c.set(indoor_c - settings.indoor_offset_k, 0)
     readings.rh_pct.set(30.0, 0)
-    readings.outdoor_c.set(outdoor_c, 0)
+    readings.outdoor_c.set(outdoor_c - settings.outdoor_offset_k, 0)
     controller.scan(readings, 0)
     return controller
 

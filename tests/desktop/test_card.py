@@ -96,6 +96,12 @@ def test_what_has_to_be_on_it():
     assert "<script" not in page and not re.search(r'(src|href)="(?!data:)', page) and "circle" not in page
 
 
+def test_a_thermometers_offset_moves_no_target():
+    """The strip is by the outdoor temperature as it is, not as an uncorrected thermometer reads it."""
+    offsets = {"outdoor_offset_k": -2.0, "indoor_offset_k": 1.5}
+    assert [s.target_pct for s in made(**offsets)[1]] == pytest.approx([s.target_pct for s in made()[1]], abs=1e-9)
+
+
 def test_the_house_names_itself_safely(tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
     (tmp_path / "h.toml").write_text('name = "<b>&\\"House\\""\nunits = "us"\n')
