@@ -5,7 +5,8 @@
     stored = await exchange.opened(point, masked)      what the browser masked with the secret; b"" for nonsense
 
 X25519 of RFC 7748, section 5, with secrets that are drawn for this once.  Loaded when a first password is to be set,
-and let go of afterwards.  It takes some half second on a board, in which others have their turns.
+and let go of afterwards.  Each multiplication may take two seconds on a board (a hundred times what it takes on a
+desktop, not measured), in which others have their turns; the board's own point is made once.
 """
 
 import asyncio
@@ -47,14 +48,17 @@ async def shared(secret: bytes, point: bytes) -> bytes:
 class Exchange:
     """One press of a button's worth."""
 
-    __slots__ = ("secret",)
+    __slots__ = ("secret", "own")
 
     def __init__(self) -> None:
         self.secret: bytes = os.urandom(32)
+        self.own: bytes = b""
 
     async def point(self) -> bytes:
         """The board's own."""
-        return await shared(self.secret, BASE)
+        if not self.own:
+            self.own = await shared(self.secret, BASE)
+        return self.own
 
     async def opened(self, point: bytes, masked: bytes) -> bytes:
         """32 bytes out of the mask; b"" where either is none, or the point is one that shares nothing."""
