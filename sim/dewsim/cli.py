@@ -32,6 +32,7 @@ def parser() -> argparse.ArgumentParser:
     demo.set_defaults(run=_demo)
     replay = _command(commands, "replay", "a whole winter through the decision code, beside the dial it replaces")
     _add_one_house(replay)
+    fit_options.add_to_replay(replay)
     _add_many_houses(replay)
     replay.set_defaults(run=_replay)
     faults = _command(commands, "faults", "what faults do in drawn houses, how soon they are noticed, and what is told")
@@ -56,13 +57,12 @@ def _add_one_house(replay: argparse.ArgumentParser) -> None:
         "house",
         metavar="HOUSE.toml",
         nargs="?",
-        help="the house file; 'default' for a house of all defaults; drawn:SEED:INDEX for one of --houses, with "
-        ":erring or :corner for sensors that err",
+        help="the house file, or a log; 'default' for a house of all defaults; drawn:SEED:INDEX for one of --houses, "
+        "with :erring or :corner for sensors that err",
     )
     replay.add_argument(
         "--weather",
         metavar="FILE",
-        required=True,
         action="append",
         help="EPW, TMY3 or CSV, also .gz, or KIND:SEED for an invented winter, such as hard:3; with --houses more "
         "than once",
@@ -261,8 +261,15 @@ def _demo(arguments: argparse.Namespace) -> int:
 
 
 def _replay(arguments: argparse.Namespace) -> int:
-    from dewsim import replay
+    from dewsim import log_source, replay
 
+    if arguments.house is not None and arguments.houses is None and log_source.is_log(arguments.house):
+        return _replay_log(arguments)
+    for name in ("fitted", "change", "device", "season"):
+        if getattr(arguments, name) is not None:
+            raise InputError(f"--{name}: only where a log is replayed; leave it out, or give a log in place of a house")
+    if arguments.weather is None:
+        raise InputError("--weather: found none; give a weather file or KIND:SEED, as hard:3, or a log as the house")
     if arguments.houses is not None:
         return _run_houses(arguments)
     for name in ("workers", "dask"):
@@ -286,6 +293,15 @@ def _replay(arguments: argparse.Namespace) -> int:
         arguments.forecast,
         arguments.board,
     )
+
+
+def _replay_log(arguments: argparse.Namespace) -> int:
+    from dewsim import log_replay
+
+    for name in ("weather", "workers", "dask", "bench", "board"):
+        if getattr(arguments, name):
+            raise InputError(f"--{name}: not with a log; leave it out")
+    return log_replay.run(arguments)
 
 
 def _bench(arguments: argparse.Namespace) -> int:

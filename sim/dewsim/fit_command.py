@@ -183,9 +183,9 @@ def _take_moisture(house, m, valve_h: float) -> list:
 
 def _take_gains(house, m, air_kg: float) -> list:
     """People and what is left of bursts; what is over goes into the steady source."""
-    from dewsim.fit_series import bursts_kg_h, people_kg_h
-
     import numpy as np
+
+    from dewsim.fit_series import bursts_kg_h, people_kg_h
 
     gains = house.gains
     measured = bursts_kg_h(gains.people or 1).mean() * m.bursts

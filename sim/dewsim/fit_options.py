@@ -14,6 +14,21 @@ def add(fit: argparse.ArgumentParser) -> None:
     fit.set_defaults(run=_fit)
 
 
+def add_to_replay(replay: argparse.ArgumentParser) -> None:
+    """Those of `replay` for a log."""
+    logged = replay.add_argument_group("a log (what `dewmargin log` has written, or a record.csv) in place of a house")
+    logged.add_argument(
+        "--fitted", metavar="FILE", help="the house file of an earlier `dewmargin fit` (else the log is fitted anew)"
+    )
+    logged.add_argument(
+        "--change",
+        metavar="SECTION.KEY=VALUE",
+        action="append",
+        help="what is to be otherwise than logged, as glass.f_day=0.7 or settings.cap_pct=35; more than once",
+    )
+    add_season(logged)
+
+
 def add_season(parser) -> None:
     """Which part of a log counts."""
     parser.add_argument("--device", metavar="NAME", help="which board, where the log has several")

@@ -143,8 +143,8 @@ def _bridged(column):
 class Steps:
     """Half-hour means of a Series for one assumed house; step j begins at minute STEP_MIN * j.
 
-    moment_g_kg: humidity ratio at a step's begin, NaN where not known, moment_sat_g_kg: saturation then; is_gap: nothing was recorded long enough
-    before or in the step for the air to have gone its own way.
+    moment_g_kg: humidity ratio at a step's begin, NaN where not known, moment_sat_g_kg: saturation then; is_gap: too
+    little of the step was recorded, so that the air may have gone its own way.
     """
 
     def __init__(self, series: Series, house):

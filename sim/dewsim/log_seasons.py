@@ -106,6 +106,20 @@ def closed(found: dict) -> list:
     return [found[year] for year in sorted(found)]
 
 
+def part_of(season: Season, start_local_s: int, end_local_s: int) -> Season:
+    """What was recorded from one second to another."""
+    first = max(0, (start_local_s - season.start_local_s) // MINUTE_S)
+    end = max(first, (end_local_s - season.start_local_s) // MINUTE_S)
+    part = Season(season.year)
+    part.start_local_s = season.start_local_s + first * MINUTE_S
+    part.columns = {name: column[first:end] for name, column in season.columns.items()}
+    part.reasons = season.reasons[first:end]
+    part.records = sum(reason is not None for reason in part.reasons)
+    part.wetting_c = season.wetting_c[first:end]
+    part.heating = season.heating[first:end]
+    return part
+
+
 def heating_mask(outdoor_c) -> bytearray:
     """1 for each minute whose trailing 24 h mean outdoors is known and below 12 °C."""
     mask = bytearray(len(outdoor_c))

@@ -2,7 +2,7 @@
 
 import csv
 import time
-from datetime import UTC, datetime
+from datetime import datetime
 
 from dewcore.record import FIELDS
 from dewsim import log_seasons
@@ -11,15 +11,15 @@ from dewsim.files import contents
 from dewsim.logbase import LogBase
 
 SQLITE = b"SQLite format 3\0"
+CSV = b"time_utc,"
 LARGEST_CSV_BYTES = 120_000_000  # a year of minutes
 HEADER = ["time_utc", *(row[0] for row in FIELDS)]
-READ = tuple(name for name in log_seasons.COLUMNS)
 
 
 def is_log(path: str) -> bool:
-    """Whether a file is a database, by its first bytes."""
+    """Whether a file begins as a database or a record.csv does."""
     try:
-        return contents(path, len(SQLITE) - 1, "a log")[: len(SQLITE)] == SQLITE
+        return contents(path, len(SQLITE) - 1, "a log").startswith((SQLITE, CSV))
     except InputError:
         return False
 
@@ -52,7 +52,7 @@ def season_of(path: str, device: str | None, asked: str | None) -> tuple:
 
 def is_csv(path: str) -> bool:
     """Whether a file begins as a record.csv does."""
-    return contents(path, 8, "a log that `dewmargin log` has written")[:9] == b"time_utc,"
+    return contents(path, len(CSV), "a log that `dewmargin log` has written").startswith(CSV)
 
 
 def csv_seasons(path: str) -> list:
@@ -73,7 +73,7 @@ def csv_seasons(path: str) -> list:
     for number, row in enumerate(csv.DictReader(lines), 2):
         try:
             moment = datetime.fromisoformat(row["time_utc"])
-            values: dict = {name: float(row[name]) if row.get(name) else None for name in READ}
+            values: dict = {name: float(row[name]) if row.get(name) else None for name in log_seasons.COLUMNS}
         except (ValueError, TypeError):
             raise InputError(
                 f"{place}, line {number}: a time or number that cannot be read; give a record.csv as it was written"

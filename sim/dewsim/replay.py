@@ -93,6 +93,7 @@ class Replay:
         self.caps_pct = policies.slow_caps_pct(self.course, self.settings)
         self.start_pct = policies.start_rh_pct(self.course) if start_pct is None else start_pct
         self.runs: dict = {}
+        self.beside = None  # of a log: what was recorded, and the house before it was changed
         self.result: dict = {}
 
     def run(self) -> dict:
@@ -105,13 +106,13 @@ class Replay:
         self.runs["dial"] = policies.luckiest_dial(course, self.caps_pct, shut, start_pct, self.progress.beat)
         plain = policies.altered(self.settings, look_ahead=0)
         stage("plain", 0.22, 0.36)
-        self.runs["plain"] = self._controlled(plain)
+        self.runs["plain"] = self.controlled(plain)
         stage("plain_no_margin", 0.36, 0.5)
-        self.runs["plain_no_margin"] = self._controlled(policies.without_margin(plain))
+        self.runs["plain_no_margin"] = self.controlled(policies.without_margin(plain))
         if self.shipped == "outlook":
             stage("outlook", 0.5, 0.85)
             if not self.on_board:
-                self.runs["outlook"] = self._controlled(self.settings, self._forecasts())
+                self.runs["outlook"] = self.controlled(self.settings, self._forecasts())
         if self.on_board:
             stage("board", 0.5, 0.85)
             self._on_board()
@@ -130,6 +131,10 @@ class Replay:
             course.outdoor_c, course.dt_s, self.clock[0], self.seed, perfect=self.forecast == "perfect"
         )
 
+    def told(self) -> forecasts.Forecasts | None:
+        """What the shipped policy is told."""
+        return self._forecasts() if self.shipped == "outlook" else None
+
     def _best(self, shut) -> None:
         """The clairvoyant controller; beside fog of the house's own it is judged as the class's rule says."""
         course = self.course
@@ -140,7 +145,8 @@ class Replay:
             course, self.caps_pct, shut, self.start_pct, self.progress.share, exempt=exempt
         )
 
-    def _controlled(self, settings, told=None) -> policies.Run:
+    def controlled(self, settings, told=None) -> policies.Run:
+        """The decision code with these settings, told so much of the weather to come."""
         sensors = plant.Sensors(self.house, self.course, self.seed) if not self.sensors.exact else self.sensors
         return policies.run_controller(
             self.course, sensors, settings, self.clock, self.start_pct, self.progress.share, forecasts=told
@@ -151,7 +157,7 @@ class Replay:
         from dewsim import onboard
 
         onboard.needs_firmware()
-        told = self._forecasts() if self.shipped == "outlook" else None
+        told = self.told()
         self.runs[self.shipped], self.board = onboard.run_board(
             self.course, self.sensors, self.settings, self.clock, self.start_pct, self.progress.share, told
         )

@@ -8,6 +8,7 @@ from pathlib import Path
 
 from dewsim import charts, figures, floor, thinning
 from dewsim import report_ahead as ahead
+from dewsim import report_logged as logged
 from dewsim import report_margin as margins
 from dewsim import report_tables as tables
 from dewsim.charts import Figure
@@ -15,6 +16,7 @@ from dewsim.units import Units, minutes_text, number
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 SECTIONS = (
+    ("logged", "Beside what was logged"),
     ("policies", "What each way of running it would have done"),
     ("ahead", "What looking ahead gained"),
     ("season", "The season"),
@@ -37,6 +39,7 @@ def render(replay) -> str:
         figures.floor_figure(replay),
     ]
     bodies = {
+        "logged": logged.section(replay, units) if replay.beside else "",
         "policies": tables.policies(replay, units),
         "ahead": "",
         "season": season(replay, units, drawn[0]),

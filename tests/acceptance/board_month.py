@@ -145,7 +145,7 @@ def in_cpython(case, trace: Path, settings: Path) -> tuple:
     boards[0].file.close()
     print(f"CPython: {check}\n  {time.monotonic() - began:.0f} s")
     shut = policies.run_shut(case.course, case.start_pct)
-    direct = case._controlled(case.settings, case._forecasts())
+    direct = case.controlled(case.settings, case._forecasts())
     for name, which in (("board", run), ("ordinary replay", direct)):
         rh = plant.rh_series_pct(case.course, which.w_g_kg)
         added = policies.added_wet_minutes(case.course, which.w_g_kg, shut.w_g_kg)

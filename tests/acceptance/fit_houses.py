@@ -118,7 +118,9 @@ def told(found: list) -> bool:
     print(f"per valve hour: within {100 * VALVE_SHARE:g} % in {within} of {len(ratios)} houses, median ratio "
           f"{statistics.median(ratios) if ratios else float('nan'):.2f}, not determined in {len(found) - len(ratios)}")
     close = sum(abs(off) <= GLASS_F for _, off in offs)
-    print(f"glass factor: within {GLASS_F} in {close} of {len(offs)} determined, {many} had 20 looks that say something")
+    print(
+        f"glass factor: within {GLASS_F} in {close} of {len(offs)} determined, {many} had 20 looks that say something"
+    )
     return dry <= DRY_G_KG and within == len(ratios) and close == len(offs)
 
 

@@ -39,7 +39,10 @@ def records(path: str, boot: int, year: int, outage: bool):
             if shift_s is None:
                 shift_s = moment.replace(year=year).timestamp() - moment.timestamp()
             row["reason"] = CODES[row["reason"]]
-            numbers = tuple(scaled(float(row[name]), code, scale) for name, _, code, scale, _, _ in PACKED)
+            numbers = tuple(
+                scaled(float(row[name]), code, scale) if row[name] != "" else None
+                for name, _, code, scale, _, _ in PACKED
+            )
             if outage and OUTAGE_MIN[0] <= seq < OUTAGE_MIN[1]:
                 continue
             clockless = outage and CLOCKLESS_MIN[0] <= seq < CLOCKLESS_MIN[1]

@@ -221,7 +221,7 @@ def test_developers_follow_a_reading_through_the_code():
 PLANTED = """Type `dewmargin fly`, `./start jump` or `dewmargin demo --wings`; see `sim/dewsim/no_such.py` and
 `shared/dewcore/judge.py` `Judge.no_such`, `Judge.judge` and `nothing`, or `nowhere.md`.
 
-    $ dewmargin replay house.toml
+    $ dewmargin feed now.json
     .venv/bin/dewmargin replay default --weather FILE --seed N   # complete
 
 `--wings` and `gone` in `shared/dewcore/valve.py`.
@@ -238,7 +238,7 @@ def test_planted_mistakes_are_found():
         "dewmargin fly": "no such sub-command",
         "./start jump": "no such ./start command",
         "dewmargin demo --wings": "no such option --wings",
-        "dewmargin replay house.toml": "cannot be typed like this",
+        "dewmargin feed now.json": "cannot be typed like this",
         ".venv/bin/dewmargin replay default --weather FILE --seed N": "",
     }
     missing = [name for path, name in hops_in(PLANTED) if name not in names_in(ROOT / path)]
