@@ -20,6 +20,7 @@ from dewcore.readings import (
 from dewcore.settings import SettingError, Settings
 from dewcore.timed_run import LONGEST_S as TIMED_RUN_S
 from dewcore.window_test import LONGEST_S as WINDOW_S
+from dewcore.words import SAFE_MODE
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -209,10 +210,10 @@ class App:
                 self.forget()
 
     def leave_safe_mode(self) -> None:
-        """Back into service, as after a boot: a person at the board asked for it."""
+        """Back into service, as after a boot: a person at the board asked for it.  Not with the bench shim on it."""
         self.failed_s = []
         self.keep.calm()
-        if self.safe:
+        if self.safe and self.controller.stands_for == SAFE_MODE:
             self.safe = ""
             self.events.add("safe mode left")
 

@@ -43,7 +43,7 @@ def rhythm_of(refusals: int) -> int:
     """LAMP_* for a decision's refusals."""
     if refusals == 0:
         return LAMP_OPEN
-    if refusals >> w.SAFE_MODE & 1:
+    if refusals >> w.SAFE_MODE:  # out of service, whatever for
         return LAMP_ALARM
     rank = w.first_bit(refusals)
     for last, rhythm in _UP_TO:

@@ -12,6 +12,7 @@ from binascii import hexlify
 RELEASES = ("a", "b")
 LIST = "files"
 NUMBER = "release"
+SHIM = "benchshim"
 PIECE_BYTES = 512
 FOLDER_BIT = 0x4000  # in the mode that os.stat tells
 MOST_TOLD = 40
@@ -19,10 +20,20 @@ MOST_TOLD = 40
 
 def problem(file: str = __file__) -> str:
     """What is wrong with the release that `file` (this module) belongs to, "" where nothing; below a second."""
+    folder = folder_of(file)
+    return differs(folder) if folder else ""
+
+
+def has_shim(file: str = __file__) -> bool:
+    """Whether the bench shim came with this release."""
+    folder = folder_of(file)
+    return bool(folder) and SHIM in os.listdir(folder)
+
+
+def folder_of(file: str) -> str:
+    """The release's folder that a module of it lies in, "" where it came otherwise."""
     parts = file.replace("\\", "/").split("/")
-    if len(parts) < 3 or parts[-3] not in RELEASES:
-        return ""
-    return differs("/".join(parts[:-2]))
+    return "/".join(parts[:-2]) if len(parts) > 2 and parts[-3] in RELEASES else ""
 
 
 def differs(folder: str) -> str:

@@ -57,6 +57,17 @@ def build(pins: "Pins", clock: "Clock", folder: str) -> "App":
     return app
 
 
+def keep_out(app: "App") -> None:
+    """With the bench shim on it the board is out of service, and says so; the shim itself is not even loaded."""
+    from dewboard import release
+    from dewcore.words import BENCH_SHIM, REFUSALS
+
+    if release.has_shim():
+        print("dewmargin: " + REFUSALS[BENCH_SHIM][1])
+        app.controller.stands_for = BENCH_SHIM
+        app.stand_down("the bench shim is on it")
+
+
 def others(app: "App") -> "list[Job]":
     """What runs beside the beat: (name, function that starts it)."""
     from dewboard.guard import Guard
@@ -111,6 +122,7 @@ def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
         keep_memory_tidy()
         pins = open_pins()
         app = build(pins, Clock(time), FOLDER)
+        keep_out(app)
         asyncio.run(run(app, others(app)))
     except KeyboardInterrupt:  # somebody stops it from the serial line
         is_asked = True

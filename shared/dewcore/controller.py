@@ -144,6 +144,7 @@ class Controller:
         "preset_night",
         "told",
         "told_s",
+        "stands_for",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -180,6 +181,7 @@ class Controller:
         self.preset_night: float = 0.0
         self.told: int = 0  # notices of window, forecast and house, and when they were worked out
         self.told_s: int = -1000
+        self.stands_for: int = w.SAFE_MODE  # why a board is out of service
 
     def due(self, contacts: "list[Contact]", now_s: int) -> bool:
         """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
@@ -235,11 +237,11 @@ class Controller:
         return d
 
     def stand_down(self, now_s: int) -> None:
-        """The board takes itself out of service at now_s [s]: valve shut, and no other reason is told."""
+        """The board is out of service at now_s [s]: valve shut, and no reason but `stands_for` is told."""
         d = self.decision
-        self.valve.decide(1 << w.SAFE_MODE, now_s)
+        self.valve.decide(1 << self.stands_for, now_s)
         d.valve = False
-        d.refusals = 1 << w.SAFE_MODE
+        d.refusals = 1 << self.stands_for
         d.notices = 0
         d.hold_s = 0
 

@@ -30,6 +30,7 @@ WELD_TEST = 25
 RELAY_RETRY = 26
 RUN_OVER = 27
 SAFE_MODE = 28
+BENCH_SHIM = 29
 
 REFUSALS = (
     ("leak_wet", "Water at the leak wire: dry it, find the cause, then clear the alarm."),
@@ -61,6 +62,7 @@ REFUSALS = (
     ("relay_retry", "No 24 V came behind the closed contact: it is tried again in some minutes."),
     ("run_over", "The timed test run is over."),
     ("safe_mode", "The board failed or restarted too often: the valve stays shut until the alarm button is held."),
+    ("bench_shim", "The bench shim is on this board, which is for a bench alone: install the program without it."),
 )
 
 # Notices: worth telling, but no reason for the valve to be shut.
@@ -107,6 +109,8 @@ NOTICES = (
     ("self_doubt", "The house dried more slowly than foretold: the cautious start holds until it fits again."),
     ("timed_run", "A timed test run: water may flow although the house is humid enough. Watch the drain."),
 )
+
+ON_BENCH = "On the bench: the bench shim runs on this board, and every reading is made up."
 
 OPEN_NAME = "open"
 OPEN_SENTENCE = "The valve is open: the house is drier than it may be and the fan is proven."

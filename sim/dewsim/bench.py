@@ -26,7 +26,7 @@ def run(arguments) -> int:
         if getattr(arguments, name) is not None:
             raise InputError(f"--{name}: only without --script; leave it out")
     base = f"those of {house.name}" if named else "those of a house of all defaults"
-    return run_script(arguments.script, arguments.out or OUT, settings, base)
+    return run_script(arguments.script, arguments.out or OUT, settings, base, arguments.board)
 
 
 def run_page(house, settings, arguments) -> int:
@@ -35,6 +35,8 @@ def run_page(house, settings, arguments) -> int:
 
     if arguments.out is not None:
         raise InputError("--out: only with --script; leave it out")
+    if arguments.board is not None:
+        raise InputError("--board: only with --script; leave it out, or give one, such as --script acceptance")
     at_broker = _at_broker(arguments)
     if house is None:
         house = housefile.load(replay.DEMO_HOUSE)
@@ -65,9 +67,10 @@ def source(name: str) -> tuple:
     return Path(name).name, data
 
 
-def run_script(name: str, out: str, settings, base: str) -> int:
-    """Every trial, a line each on stdout; the sheet is written whatever came of them."""
-    from dewsim.bench_world import Bench
+def run_script(name: str, out: str, settings, base: str, port: str | None = None) -> int:
+    """Every trial, a line each on stdout; the sheet is written whatever came of them.  port: of a real board."""
+    from dewsim.bench_board import BoardBed, check_trials
+    from dewsim.bench_world import Bench, VirtualBed
 
     label, data = source(name)
     place = shown_path(name)
@@ -78,16 +81,20 @@ def run_script(name: str, out: str, settings, base: str) -> int:
         raise InputError(f"{place}: line {line}: found bytes that are not UTF-8; save it as UTF-8") from None
     trials = bench_script.parse(text, place, settings)
     pages.check(out)
-    bench = Bench(settings)
+    if port is not None:
+        check_trials(trials, place)
+    bed = VirtualBed() if port is None else BoardBed(port)
     results = []
     try:
+        bench = Bench(settings, bed)
         with Progress.on_terminal("bench") as progress:
             for n, trial in enumerate(trials):
                 progress.stage(shown(trial.title, 40), n / len(trials), (n + 1) / len(trials))
                 results.append(bench_script.run_trial(bench, trial, progress.beat))
     finally:
-        bench.close()
-    pages.write(bench_sheet.render(results, label, data, settings, base, datetime.now().astimezone()), out)
+        bed.close()
+    now = datetime.now().astimezone()
+    pages.write(bench_sheet.render(results, label, data, settings, base, now, bed.name), out)
     return _tell(results, out)
 
 

@@ -59,7 +59,7 @@ VALVE = (
     ("Shortest pause", (w.MIN_OFF,)),
     ("Starts in an hour", (w.STARTS_PER_HOUR,)),
     ("Timed test run", (w.RUN_OVER,)),
-    ("Board in service", (w.SAFE_MODE,)),
+    ("Board in service", (w.SAFE_MODE, w.BENCH_SHIM)),
 )
 
 

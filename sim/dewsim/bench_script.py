@@ -360,8 +360,7 @@ def _look(step: _Line, _):
     what = step.word(tuple(TAPS), "look")
 
     def tap(bench) -> None:
-        bench.app.tap(TAPS[what])
-        bench.pending = True
+        bench.tap(TAPS[what])
 
     return Step(step.row, "", tap)
 
@@ -371,8 +370,7 @@ def _ask(step: _Line, _):
     seconds = step.seconds() if what in ("window", "run") else 0
 
     def request(bench) -> None:
-        bench.app.request(REQUESTS[what], seconds)
-        bench.pending = True
+        bench.request(REQUESTS[what], seconds)
 
     return Step(step.row, "", request)
 

@@ -18,8 +18,10 @@ def release() -> tuple:
     return hashlib.sha256(listed).hexdigest(), listed.decode()
 
 
-def render(results: list, script_name: str, script: bytes, settings, base: str, now: datetime) -> str:
-    """The whole page.  base: whose settings the boards were installed with; now: local, with its zone."""
+def render(
+    results: list, script_name: str, script: bytes, settings, base: str, now: datetime, board: str
+) -> str:
+    """The whole page.  base: whose settings the boards were installed with; now: local, with its zone; board: which."""
     outcomes = [outcome for result in results for outcome in result.outcomes]
     failed = sum(not outcome.passed for outcome in outcomes)
     verdict = (
@@ -30,7 +32,7 @@ def render(results: list, script_name: str, script: bytes, settings, base: str, 
     )
     digest, listed = release()
     trials = "".join(_trial(n, result) for n, result in enumerate(results, 1))
-    facts = _facts(results, script_name, script, settings, base, now, digest)
+    facts = _facts(results, script_name, script, settings, base, now, digest, board)
     return _page(f'<p class="verdict">{verdict}</p>\n{facts}{trials}', listed)
 
 
@@ -54,8 +56,8 @@ def _page(body: str, listed: str) -> str:
 <h2>Signed</h2>
 {_signatures()}
 <h2>What this sheet is not</h2>
-<p>The board's own program ran on a virtual board, in simulation: no real relay, wire or valve took part. After wiring,
-the same is tried at the unit: fan, leak wire, selector, water at the drain.</p>
+<p>The board's own program ran on made-up readings, on the board named above: no real sensor, wire or valve took part.
+After wiring, the same is tried at the unit: fan, leak wire, selector, water at the drain.</p>
 <ul>
 {cautions.html_items()}
 </ul>
@@ -66,13 +68,15 @@ the same is tried at the unit: fan, leak wire, selector, water at the drain.</p>
 """
 
 
-def _facts(results: list, script_name: str, script: bytes, settings, base: str, now: datetime, digest: str) -> str:
+def _facts(
+    results: list, script_name: str, script: bytes, settings, base: str, now: datetime, digest: str, board: str
+) -> str:
     best = max((result.proof for result in results), default=0)
     changed = [
         f"{name} {getattr(settings, name):g}" for name, _, default, _, _ in TABLE if getattr(settings, name) != default
     ]
     rows = (
-        ("Tried on", "the virtual board: the board's own program, simulated wires and chips"),
+        ("Tried on", board),
         ("Date", f"{now:%Y-%m-%d %H:%M} {now:%Z}"),
         ("Version", VERSION),
         ("Release", f"SHA-256 of its list of files, which ends this sheet: {digest}"),

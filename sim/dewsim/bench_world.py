@@ -1,17 +1,17 @@
 """The bench without its page: the firmware's own app on the virtual board, whose wires and chips a person drives.
 
     bench = Bench(settings)      a dry house whose furnace heats, a board as new; each call of `renew` begins again
+                                 given a bed, that is where the board is: `benchshim.bed`, or `dewsim.bench_board`
     .set(name, value)  .break_it(name, broken)  .ramp(name, value, seconds)     see `dewsim.bench_inputs`
     .beat()  .scan()  .press(buttons, seconds)  .power_off(seconds)             time passes in these only
-    .tell_time(utc_s, offset_s)  .forecast(outdoor_c, issued_ago_s)  .change(name, value)
+    .tell_time(utc_s, offset_s)  .forecast(outdoor_c, issued_ago_s)  .change(name, value)  .tap(code)  .request(code, s)
     .world  .app  .seconds                                                      what to look at
 """
 
-import json
 import shutil
 import tempfile
-from pathlib import Path
 
+from benchshim.bed import ALARM, ATTENDS_A_BEAT, ATTEND_US, BEAT_US, LOOK, Bed
 from dewcore.board import (
     LAMP_ALARM,
     LAMP_FAULT,
@@ -20,25 +20,18 @@ from dewcore.board import (
     LAMP_OPEN,
     LAMP_WAITING,
 )
-from dewcore.feed import accept
-from dewcore.readings import FORECAST_HOURS, FORECAST_NONE
 from dewcore.settings import TABLE, Settings
 from dewsim import bench_inputs as inputs
 from dewsim import onboard
+from dewsim.virtual import JUST_BEFORE_WRAP_MS
 
-BEAT_US = 1_000_000
-ATTEND_US = 50_000
-ATTENDS_A_BEAT = BEAT_US // ATTEND_US
 LET_GO = 10  # looks at the buttons before they are pressed: one held at the start does not count
 MOST_BEATS_TO_SCAN = 11  # a scan comes at least every ten seconds
-DAY_ONE_S = 1705276800  # Monday, 15 January 2024, 00:00 UTC: the bench's first day
 LAMP_NAMES = {
     LAMP_OPEN: "open", LAMP_WAITING: "waiting", LAMP_HUMID: "humid", LAMP_OFF: "off", LAMP_FAULT: "fault",
     LAMP_ALARM: "alarm",
 }  # fmt: skip
-BUTTONS = {"look": ("look_pressed",), "alarm": ("alarm_pressed",), "both": ("look_pressed", "alarm_pressed")}
-# How each bench begins: a furnace that heats, and a house dry enough to want water.
-BEGIN = {"outdoor_c": 0.0, "indoor_c": 20.0, "rh_pct": 20.0, "fan": "on", "heat_call": "on", "terminal": "live"}
+BUTTONS = {"look": LOOK, "alarm": ALARM, "both": LOOK | ALARM}
 
 
 def remembering(world, pins, clock, settings):
@@ -78,51 +71,66 @@ def remembering(world, pins, clock, settings):
     return Remembering(pins, clock, settings)
 
 
-class Bench:
-    """One board on the bench; close() removes what it keeps on disk."""
+class VirtualBed(Bed):
+    """On this computer, in a folder of its own.  name: for the sheet."""
 
-    def __init__(self, settings: Settings | None = None) -> None:
+    name = "the virtual board: the board's own program, simulated wires and chips"
+
+    def __init__(self) -> None:
+        from dewsim import virtual
+
         onboard.needs_firmware()
+        super().__init__(virtual, tempfile.mkdtemp(prefix="dewmargin-bench-"))
+
+    def open_pins(self):
+        from dewboard.pins import open_pins
+
+        self.virtual.install(self.world)
+        self.pins = open_pins()
+        return self.pins
+
+    def start(self) -> None:
+        super().start()
+        self.app.hardware.contacts = remembering(self.world, self.pins, self.app.clock, self.app.settings)
+
+    def close(self) -> None:
+        """Nothing is left on the disk."""
+        shutil.rmtree(self.folder, ignore_errors=True)
+
+
+class Bench:
+    """One board on the bench; close() lets go of its bed."""
+
+    def __init__(self, settings: Settings | None = None, bed=None) -> None:
         self.settings = settings or Settings()
-        self.folder = tempfile.mkdtemp(prefix="dewmargin-bench-")
+        self.bed = bed or VirtualBed()
         self.renew()
 
     def close(self) -> None:
-        shutil.rmtree(self.folder, ignore_errors=True)
+        self.bed.close()
 
-    def renew(self, changes: dict | None = None, start_ms: int | None = None) -> None:
-        """A board as new, in the world of BEGIN; changes: settings that it is installed with."""
-        from dewboard.store import Store, save_settings
-        from dewsim.virtual import VirtualBoard
-
+    def renew(self, changes: dict | None = None, start_ms: int = JUST_BEFORE_WRAP_MS) -> None:
+        """A board as new, in a dry, heated house; changes: settings that it is installed with."""
         settings = Settings()
         settings.change({row[0]: getattr(self.settings, row[0]) for row in TABLE})
         settings.change(changes or {})
-        for path in Path(self.folder).iterdir():
-            path.unlink()
-        self.world = VirtualBoard() if start_ms is None else VirtualBoard(start_ms)
-        save_settings(Store(self.folder, "settings"), settings)
-        Store(self.folder, "probes").save(json.dumps(self.world.rom_codes()).encode())
+        self.bed.renew({row[0]: getattr(settings, row[0]) for row in TABLE}, start_ms)
         self.ramps: dict = {}
-        self.utc_zero_s = DAY_ONE_S
-        self.restarts = 0
         self.pending = True  # something was changed that no beat has seen
-        for name, value in BEGIN.items():
-            inputs.put(self.world, name, value)
-        self._start()
 
-    def _start(self) -> None:
-        """What main.py does after the serial window."""
-        from dewboard import start
-        from dewboard.clock import Clock
-        from dewboard.pins import open_pins
-        from dewsim.virtual import install
+    @property
+    def world(self):
+        """The wires, chips and contact."""
+        return self.bed.world
 
-        install(self.world)
-        self.pins = open_pins()
-        self.app = start.build(self.pins, Clock(self.world), self.folder)
-        hardware = self.app.hardware
-        hardware.contacts = remembering(self.world, self.pins, self.app.clock, self.app.settings)
+    @property
+    def app(self):
+        """The board's program."""
+        return self.bed.app
+
+    @property
+    def restarts(self) -> int:
+        return self.bed.restarts
 
     # what a person does
 
@@ -144,60 +152,46 @@ class Bench:
     def change(self, name: str, value: object) -> str:
         """A setting, as from the board's page; "" or the refusal."""
         self.pending = True
-        return self.app.change_settings({name: value})
+        return self.bed.change(name, value)
+
+    def tap(self, code: int) -> None:
+        """TAP_*."""
+        self.pending = True
+        self.bed.tap(code)
+
+    def request(self, code: int, seconds: int = 0) -> None:
+        """REQUEST_*."""
+        self.pending = True
+        self.bed.request(code, seconds)
 
     def tell_time(self, utc_s: int, offset_s: int = 0) -> None:
-        """What a feed's messages tell of the time from now on; three, for one that sets the clock back."""
-        self.utc_zero_s = utc_s - self.seconds
-        message = {"schema": 1, "source": "bench", "sent_s": utc_s, "utc_offset_s": offset_s, "issued_s": utc_s}
-        for _ in range(3):
-            self.app.wall.take(message, False, self.app.clock.now_s())
+        """What a feed's messages tell of the time from now on."""
         self.pending = True
+        self.bed.tell_time(utc_s, offset_s)
 
     def forecast(self, outdoor_c: float | None, issued_ago_s: int = 0) -> str:
-        """A message with 72 hours of one temperature, or no forecast any more; "" or the board's refusal."""
-        readings = self.app.readings
-        if outdoor_c is None:
-            readings.forecast_issued_s = readings.forecast_start_s = 0
-            for n in range(FORECAST_HOURS):
-                readings.forecast_dc[n] = FORECAST_NONE
-            return ""
-        issued_s = self.utc_s - issued_ago_s
-        message = {
-            "schema": 1, "source": "bench", "sent_s": self.utc_s, "issued_s": issued_s, "start_s": issued_s,
-            "step_s": 3600, "outdoor_c": [outdoor_c] * FORECAST_HOURS,
-        }  # fmt: skip
-        self.pending = True
-        return accept(message, readings, self.app.now_s, self.app.utc_s())
+        """72 hours of one temperature, or no forecast any more; "" or the board's refusal."""
+        self.pending = self.pending or outdoor_c is not None
+        return self.bed.forecast(outdoor_c, issued_ago_s)
 
     # time
 
     @property
     def seconds(self) -> int:
         """Since the bench began, the board's reboots included."""
-        return self.world.us // BEAT_US
+        return self.bed.now_s()
 
     @property
     def utc_s(self) -> int:
         """The bench's own wall time; the board knows it once it is told."""
-        return self.utc_zero_s + self.seconds
+        return self.bed.utc_zero_s + self.seconds
 
     def beat(self) -> None:
         """A second; a board whose watchdog bites starts again by itself."""
-        from dewsim.virtual import BoardReset
-
-        world = self.world
-        until_us = (self.seconds + 1) * BEAT_US
         if self.ramps:
             self._move()
         self.pending = False
-        try:
-            self.app.beat()
-            world.advance_us(until_us - world.us)
-        except BoardReset:
-            self.restarts += 1
-            self._start()
-            world.advance_us(max(0, until_us - world.us))
+        self.bed.beat()
 
     def scan(self) -> None:
         """Beats up to the next complete scan."""
@@ -220,28 +214,14 @@ class Bench:
         looks = int(seconds * BEAT_US) // ATTEND_US
         end = LET_GO + looks + LET_GO
         end += -end % ATTENDS_A_BEAT
-        world, began_us = self.world, self.world.us
-        for n in range(end + 1):
-            world.advance_us(max(0, began_us + n * ATTEND_US - world.us))
-            if n == end:
-                break
-            for name in BUTTONS[buttons]:
-                setattr(world, name, LET_GO <= n < LET_GO + looks)
-            self.app.attend()
-            if n % ATTENDS_A_BEAT == 0:
-                self.app.beat()
+        for n in range(end):
+            self.bed.attend(n, BUTTONS[buttons] if LET_GO <= n < LET_GO + looks else 0)
+        self.bed.reach(end)
         self.pending = False
 
     def power_off(self, seconds: int) -> None:
         """The board's 5 V gone for so long; whatever it did not store is lost."""
-        from dewsim.virtual import BoardReset
-
-        try:
-            self.world.power_cut()
-        except BoardReset:
-            self.restarts += 1
-        self.world.advance_us(seconds * BEAT_US)
-        self._start()
+        self.bed.power_off(seconds)
         self.pending = True
 
     # what is seen

@@ -117,6 +117,12 @@ def _add_bench(bench: argparse.ArgumentParser) -> None:
         "--out", metavar="SHEET.html", help="with --script: the sheet to write (default: dewmargin-bench.html)"
     )
     bench.add_argument(
+        "--board",
+        metavar="PORT",
+        help="with --script: on the board at this serial port, which `dewmargin install --bench PORT` made ready; it "
+        "refuses where its line sense is live or not fitted: nothing but its own supply may be wired to it",
+    )
+    bench.add_argument(
         "--port", metavar="N", type=_port, help="of the page, on this computer only (default: any free one)"
     )
     at_broker = bench.add_argument_group("the bench's board at a broker, beside the page")
@@ -161,6 +167,12 @@ def _add_install(install: argparse.ArgumentParser) -> None:
     )
     install.add_argument("--dry-run", action="store_true", help="no board: show what would go onto one")
     install.add_argument("--source", action="store_true", help="Python source instead of compiled files")
+    install.add_argument(
+        "--bench",
+        action="store_true",
+        help="with the bench shim, for `dewmargin bench --board PORT`: the board makes up its readings there, and "
+        "keeps the valve shut anywhere else, until it is installed again without",
+    )
     install.add_argument(
         "--wifi", metavar="NAME", help="the wireless network for the board to join; its key is asked for, never shown"
     )

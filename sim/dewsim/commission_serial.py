@@ -20,6 +20,9 @@ from machine import unique_id
 from binascii import hexlify
 from dewboard.clock import Clock
 from dewboard.pins import open_pins
+from dewboard.release import has_shim
+if has_shim():
+    raise RuntimeError("dewboard is there with the bench shim")
 proving = Proving(open_pins(), Clock(time), {folder!r}, {hold!r})
 print(repr((hexlify(unique_id()).decode(), proving.settings())))
 """

@@ -21,6 +21,10 @@ CAUTION = (
     "Before flashing: take the fuse of the valve branch out (a dead line will do only as long as nobody calls for "
     "heat), and run a laptop on its battery. The contact opens now."
 )
+SHIM_CAUTION = (
+    "The bench shim comes with it, which makes up every reading: for a board on a bench, with nothing but its own "
+    "supply wired to it. The board keeps the valve shut until `dewmargin install` puts the program there without it."
+)
 LISTEN_S = 10.0  # the window, and the start after it
 SELF_TEST_S = 60.0
 BLOCK = 4096  # of flash: a file takes whole ones
@@ -59,12 +63,12 @@ class Wishes(NamedTuple):
 def run(arguments) -> int:
     """The command as typed."""
     if arguments.dry_run:
-        return dry_run(arguments.source)
+        return dry_run(arguments.source, arguments.bench)
     if arguments.port is None:
         raise InputError("install: found no port; name the board's, such as /dev/ttyACM0, or give --dry-run")
     if arguments.backup is not None:
-        if arguments.restore or arguments.wifi or arguments.broker or arguments.probe:
-            others = "--restore, --wifi, --broker and --probe"
+        if arguments.restore or arguments.wifi or arguments.broker or arguments.probe or arguments.bench:
+            others = "--restore, --wifi, --broker, --probe and --bench"
             raise InputError(f"--backup: only reads the board; leave {others} for another command")
         return back_up(arguments.port, arguments.backup)
     wishes = Wishes(
@@ -73,7 +77,7 @@ def run(arguments) -> int:
         kept.check_probes(arguments.probe),
         kept.read_back(arguments.restore) if arguments.restore is not None else {},
     )
-    return install(arguments.port, BOARDS, arguments.source, wishes, LISTEN_S)
+    return install(arguments.port, BOARDS, arguments.source, wishes, LISTEN_S, arguments.bench)
 
 
 def ask_key(name: str) -> str:
@@ -100,11 +104,11 @@ def ask_secret(option: str, what: str, prompt: str) -> str:
             raise InputError(f"{option}: asks for {what}, and here is no terminal; run it in one") from None
 
 
-def dry_run(as_source: bool) -> int:
+def dry_run(as_source: bool, with_shim: bool = False) -> int:
     """What would go onto a board."""
     with Progress.on_terminal("install") as progress:
         progress.stage("compiling", 0.0, 1.0)
-        files = build(as_source, progress.share)
+        files = build(as_source, progress.share, with_shim)
     for name, data in sorted(files.items()):
         print(f"{sha256(data)} {len(data):7} {name}")
     print(f"{len(files)} files, {sum(map(len, files.values()))} bytes; no board was asked")
@@ -123,12 +127,16 @@ def back_up(port: str, folder: str) -> int:
     return 0
 
 
-def install(port: str, boards: tuple, as_source: bool, wishes: Wishes, listen_s: float) -> int:
+def install(
+    port: str, boards: tuple, as_source: bool, wishes: Wishes, listen_s: float, with_shim: bool = False
+) -> int:
     """Everything; InputError leaves the board with the release that it had."""
     print(CAUTION)
+    if with_shim:
+        print(SHIM_CAUTION)
     with Progress.on_terminal("install") as progress:
         progress.stage("compiling", 0.0, 0.2)
-        files = build(as_source, progress.share)
+        files = build(as_source, progress.share, with_shim)
         link = Link(port)
         try:
             place = _put(link, boards, files, wishes, progress)
@@ -168,6 +176,8 @@ def _put(link: Link, boards: tuple, files: dict, wishes: Wishes, progress: Progr
     if aside:
         print(f"the main.py of another program is now {aside}")
     place.count()
+    if place.drop_shim():
+        print("the bench shim is gone from the board, and the release that it came with")
     return place
 
 
@@ -229,7 +239,7 @@ def _take_back(place: Place) -> None:
         place.take_back()
     finally:
         place.link.reset()
-    now = "nothing starts now" if place.is_first else "the one before it starts again"
+    now = "nothing starts now" if place.is_alone else "the one before it starts again"
     raise InputError(f"{place.link.port}: the new release stops (its words are above); {now}; put right what they name")
 
 
@@ -238,5 +248,9 @@ def _summary(place: Place) -> str:
         return f"this release is on the board already, as number {place.numbers[place.folder]} in folder {place.folder}"
     return (
         f"release {place.number} in folder {place.folder}: {place.copied} files copied, {place.kept} were there; "
-        + ("it is the first" if place.is_first else f"the one before it stays in folder {place.current}")
+        + (
+            "it is the first" if place.is_first
+            else "no other is left" if place.is_alone
+            else f"the one before it stays in folder {place.current}"
+        )
     )

@@ -7,12 +7,14 @@ import tempfile
 from importlib import resources
 from pathlib import Path
 
+import benchshim
 import dewboard
 import dewcore
 from dewsim.errors import InputError, shown
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 STAYS = {"settings_help.py", "pin_table.py", "shapes.pyi"}  # desktop only
+SHIM = "benchshim"
 BUILT = {".pyc", ".so", ".pyd"}  # out of the sources, for this computer
 LIST = "files"
 NUMBER = "release"
@@ -31,6 +33,15 @@ def sources() -> dict:
     return found
 
 
+def shim_sources() -> dict:
+    """What `install --bench` adds: the shim, and the virtual wires and chips that it puts in the place of real ones."""
+    folder = Path(benchshim.__file__).parent
+    found = {f"{SHIM}/{path.name}": path for path in sorted(folder.iterdir()) if path.suffix == ".py"}
+    found[f"{SHIM}/virtual.py"] = Path(__file__).parent / "virtual.py"
+    found["dewboard/pin_table.py"] = Path(dewboard.__file__).parent / "pin_table.py"
+    return found
+
+
 def main_program() -> bytes:
     """The board's main.py."""
     return _carried("dewsim.firmware", "main.py", "firmware").read_bytes()
@@ -45,10 +56,10 @@ def _carried(package: str, name: str, folder: str) -> Path:
     return path
 
 
-def build(as_source: bool, tell) -> dict:
+def build(as_source: bool, tell, with_shim: bool = False) -> dict:
     """A release, bytes by path, its list of hashes included; tell(share) hears of the progress."""
     files = {}
-    found = sources()
+    found = {**sources(), **(shim_sources() if with_shim else {})}
     with tempfile.TemporaryDirectory() as scratch:
         for n, (name, path) in enumerate(found.items()):
             if as_source or path.suffix != ".py":

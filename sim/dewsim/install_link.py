@@ -109,7 +109,7 @@ class Link:
             "waits; if that does not help, put MicroPython 1.26 or newer on it as its maker describes"
         )
 
-    def _ask(self, what: str, do):
+    def ask(self, what: str, do):
         """do(), and a board that refuses or is gone as one line."""
         try:
             return do()
@@ -132,7 +132,11 @@ class Link:
                 raise self.refused(told, wrong.decode("utf-8", "replace"))
             return told
 
-        return self._ask(what, do).decode("utf-8", "replace").replace("\r", "")
+        return self.ask(what, do).decode("utf-8", "replace").replace("\r", "")
+
+    def send_off(self, code: str) -> None:
+        """Let a piece of code run that talks over the line itself, and never comes back to the prompt."""
+        self.ask("starting it", lambda: self.transport.exec_raw_no_follow(code))
 
     def facts(self) -> tuple:
         """(name, version, platform, machine, mpy, free heap [bytes], free flash [bytes], wireless) of the board."""
@@ -164,11 +168,11 @@ class Link:
             except FileNotFoundError:
                 return None
 
-        return self._ask(f"reading {path}", do)
+        return self.ask(f"reading {path}", do)
 
     def write(self, path: str, data: bytes) -> None:
         """Write a whole file."""
-        self._ask(f"writing {path}", lambda: self.transport.fs_writefile(path, data, CHUNK_BYTES))
+        self.ask(f"writing {path}", lambda: self.transport.fs_writefile(path, data, CHUNK_BYTES))
 
     def reset(self) -> None:
         """Let the board start afresh, contact open; the line ends with it."""

@@ -2,7 +2,7 @@
 
 from dewboard.release import RELEASES
 from dewsim.errors import InputError
-from dewsim.install_files import NUMBER, main_program, number_of, number_text, sha256
+from dewsim.install_files import NUMBER, SHIM, main_program, number_of, number_text, sha256
 from dewsim.install_link import AGAIN, Link
 
 COPY = """
@@ -25,6 +25,29 @@ for folder in {folders!r}:
     except OSError:
         os.listdir(folder)
 """
+DROP = """
+import os
+def empty(path):
+    try:
+        names = os.listdir(path)
+    except OSError:
+        return False
+    for name in names:
+        os.remove(path + "/" + name)
+    os.rmdir(path)
+    return True
+empty("bench")
+try:
+    os.stat("{folder}/{shim}")
+    try:
+        os.remove("{folder}/{number}")  # first of all: it does not count any more
+    except OSError:
+        pass
+    if empty("{folder}/{shim}"):
+        print("gone")
+except OSError:
+    pass
+"""
 RENAME = """
 import os
 try:
@@ -39,7 +62,7 @@ class Place:
     """Where a release goes.  folder: the one that is being filled, or that holds the same release already.
 
     number: what the new release is to have; same: nothing had to be filled; copied, kept: files that came over the
-    line, and that the board had.
+    line, and that the board had; is_alone: no release is left that could be gone back to.
     """
 
     def __init__(self, link: Link, files: dict):
@@ -49,6 +72,7 @@ class Place:
         self.numbers = {folder: number_of(link.read(f"{folder}/{NUMBER}") or b"") for folder in RELEASES}
         self.current = max(RELEASES, key=lambda folder: self.numbers[folder])  # the first of equals, as in main.py
         self.is_first = self.numbers[self.current] < 0
+        self.is_alone = self.is_first
         self.number = max(0, self.numbers[self.current]) + 1  # of the new release
         self.there = {} if self.is_first else link.hashes(self.current)[0]
         self.same = {name: self.there[name] for name in self.there if name != NUMBER} == self.wanted
@@ -124,6 +148,15 @@ class Place:
         """The release's number, the last thing written: from now on it is the one that starts."""
         if not self.same:
             self.link.write(f"{self.folder}/{NUMBER}", number_text(self.number))
+
+    def drop_shim(self) -> bool:
+        """After a release without the bench shim counts: no other one with it stays, nor what a bench kept."""
+        if any(name.startswith(SHIM + "/") for name in self.files):
+            return False
+        other = RELEASES[1 - RELEASES.index(self.folder)]
+        told = self.link.run("removing the bench shim", DROP.format(folder=other, number=NUMBER, shim=SHIM)).strip()
+        self.is_alone = self.is_alone or told == "gone"
+        return told == "gone"
 
     def take_back(self) -> None:
         """The release before this one counts again."""

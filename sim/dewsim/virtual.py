@@ -639,11 +639,16 @@ def current() -> "VirtualBoard":
     return _current[0]
 
 
+def use(board: "VirtualBoard") -> None:
+    """Pins, buses and timers made from now on belong to this board."""
+    _current[:] = [board]
+
+
 def install(board: "VirtualBoard") -> None:
     """Make `import machine` and `import _onewire` mean this board."""
     if sys.platform not in ("linux", "darwin", "win32"):
         raise ImportError("the virtual board does not run where `machine` is a real one")
-    _current[:] = [board]
+    use(board)
     folder = __file__.replace("\\", "/").rsplit("/", 1)[0] + "/fake"
     if folder not in sys.path:
         sys.path.insert(0, folder)

@@ -30,7 +30,7 @@ def a_bench():
     made = Bench()
     yield made
     made.close()
-    assert not Path(made.folder).exists()
+    assert not Path(made.bed.folder).exists()
 
 
 def run(text: str, made: Bench) -> list:
@@ -260,7 +260,7 @@ def test_pulses_out_of_memory_are_those_that_the_firmware_counts(a_bench):
         world = a_bench.world
         bench_inputs.put(world, "mains_hz", hz)
         memory = a_bench.app.hardware.contacts
-        plain = Contacts(a_bench.pins, a_bench.app.clock, a_bench.app.settings)
+        plain = Contacts(a_bench.bed.pins, a_bench.app.clock, a_bench.app.settings)
         for n, fault in enumerate([None, *[name for name in bench_inputs.FAULTS if name.endswith(SENSED)]]):
             if fault:
                 a_bench.break_it(fault, True)
@@ -285,7 +285,7 @@ def test_where_a_timer_fires_among_the_reads_they_are_read_one_by_one(a_bench):
         a_bench.beat()
     assert a_bench.world.relay_pin
     a_bench.world.advance_us(5_000_000 - 80_000 - a_bench.world.us % 1_000_000)
-    memory = remembering(a_bench.world, a_bench.pins, a_bench.app.clock, a_bench.app.settings)
+    memory = remembering(a_bench.world, a_bench.bed.pins, a_bench.app.clock, a_bench.app.settings)
     while a_bench.world.relay_pin:  # the lease of 5 s ends among these reads
         memory._pulses()
     assert a_bench.world.us < 409_000_000
