@@ -33,6 +33,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from benchshim.shapes import Told, Virtual
     from dewboard.pins import Pins, Watchdog
+    from dewboard.shapes import Callable
 
 BENCH_FOLDER = "bench"  # what the app keeps there is the bench's; the board's own stays as it is
 LEASE_MS = 5000
@@ -43,8 +44,8 @@ WAIT_MS = 20
 class BoardBed(Bed):
     """The bed on the board's own relay."""
 
-    def __init__(self, virtual: "Virtual", real: "Pins", watchdog: "Watchdog") -> None:
-        super().__init__(virtual, BENCH_FOLDER)
+    def __init__(self, virtual: "Virtual", folder: str, real: "Pins", watchdog: "Watchdog") -> None:
+        super().__init__(virtual, folder)
         self.real = real
         self.dog = watchdog
 
@@ -64,10 +65,20 @@ class BoardBed(Bed):
 class Session:
     """One host's bench.  run() says in the end why it ended."""
 
-    def __init__(self, real: "Pins", clock: "Clock", ears: "Ears", bed: "BoardBed", token: str, fitted: int) -> None:
+    def __init__(
+        self,
+        real: "Pins",
+        clock: "Clock",
+        ears: "Ears",
+        say: "Callable[[str], object]",
+        bed: "BoardBed",
+        token: str,
+        fitted: int,
+    ) -> None:
         self.real = real
         self.clock = clock
         self.ears = ears
+        self.say = say
         self.bed = bed
         self.token = token
         self.fitted = fitted
@@ -157,7 +168,7 @@ class Session:
 
     def send(self) -> None:
         """The last answer."""
-        sys.stdout.write(self.answer.decode())
+        self.say(self.answer.decode())
 
     # orders
 
@@ -232,9 +243,9 @@ def serve(virtual: "Virtual", token: str) -> None:
         poll = select.poll()
         poll.register(sys.stdin, select.POLLIN)
         print("dewmargin: " + ON_BENCH)
-        bed = BoardBed(virtual, pins, dog)
+        bed = BoardBed(virtual, BENCH_FOLDER, pins, dog)
         ears = Ears(poll.poll, sys.stdin.buffer.read)
-        why = Session(pins, Clock(time), ears, bed, token, settings.has_line_sense).run()
+        why = Session(pins, Clock(time), ears, sys.stdout.write, bed, token, settings.has_line_sense).run()
         print("dewmargin: the bench ends: " + why)
     except Exception as problem:  # noqa: BLE001 - told on the serial line, for whoever listens
         print("dewmargin: the bench stopped:", repr(problem))

@@ -44,14 +44,14 @@ class Ears:
         self.heard = bytearray()
 
     def hear(self, wait_ms: int) -> str:
-        """A whole line's text; KeyboardInterrupt at Ctrl-C, which is in no line."""
+        """A whole line's text; EOFError at Ctrl-C, which is in no line, and where nobody is left."""
         heard = self.heard
         for _ in range(LONGEST):  # so that no flood keeps the board from its line
             if not self.poll(wait_ms):
                 break
             byte = self.read(1)
             if not byte or byte[0] == BREAK:
-                raise KeyboardInterrupt
+                raise EOFError("somebody wants this board")
             if byte[0] == END:
                 line = bytes(heard)
                 self.heard = heard = bytearray()
