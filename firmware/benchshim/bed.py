@@ -24,7 +24,7 @@ from dewcore.settings import Settings
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from benchshim.shapes import Told, Virtual, World
+    from benchshim.shapes import Told, Value, Virtual, World
     from dewboard.app import App
     from dewboard.pins import Pins
 
@@ -86,8 +86,8 @@ class Bed:
 
     # what a person does
 
-    def put(self, name: str, value: object) -> None:
-        """An input at once."""
+    def put(self, name: str, value: "Value") -> None:
+        """An input at once; a sequence where TUPLES has it."""
         if name not in PUT:
             raise ValueError("no such input: " + name)
         setattr(self.world, name, tuple(value) if name in TUPLES else value)

@@ -31,14 +31,15 @@ from dewcore.words import ON_BENCH
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from benchshim.shapes import Told, Virtual
+    from benchshim.shapes import Virtual
     from dewboard.pins import Pins, Watchdog
     from dewboard.shapes import Callable
 
 BENCH_FOLDER = "bench"  # what the app keeps there is the bench's; the board's own stays as it is
 LEASE_MS = 5000
 LOOK_MS = 1000  # from one look at the real line to the next
-WAIT_MS = 20
+WAIT_MS = 20  # for an order
+REST_MS = 50  # for a second's end: the lamp wants to be asked so often
 
 
 class BoardBed(Bed):
@@ -216,7 +217,7 @@ class Session:
         if self.since_ms(self.due_ms) > BEAT_US // 1000:
             self.due_ms = clock.ticks_ms()
         while self.since_ms(self.due_ms) < 0:
-            clock.sleep_us(1000 * min(WAIT_MS, -self.since_ms(self.due_ms)))
+            clock.sleep_us(1000 * min(REST_MS, -self.since_ms(self.due_ms)))
             self.pass_time()
         self.due_ms = clock.ticks_add(self.due_ms, step_us // 1000)
 

@@ -5,3 +5,4 @@ from typing import Any
 Virtual = Any  # the module dewsim.virtual, or its copy beside the shim
 World = Any  # a VirtualBoard of that module
 Told = list[Any]
+Value = Any  # of an input: a number, a word, a flag, a list

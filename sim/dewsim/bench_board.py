@@ -16,7 +16,6 @@ from benchshim import bed as shim_bed
 from benchshim.session import LEASE_MS
 from benchshim.talk import LONGEST, frame, unframe
 from dewboard.release import LIST, RELEASES
-from dewcore.words import ON_BENCH
 from dewsim.errors import InputError, shown
 from dewsim.install_files import NUMBER, SHIM, build, number_of
 from dewsim.install_link import Link
@@ -25,7 +24,8 @@ from dewsim.virtual import VirtualBoard
 
 CAUTION = (
     "The board makes up every reading from now on, and its relay is real: nothing but its own supply may be wired to "
-    "it, the fuse of the valve branch is out, and a laptop runs on its battery."
+    "it, the fuse of the valve branch is out, and a laptop runs on its battery. An idle line comes alive with the next "
+    "call. Local code and licensed practice come first. Afterwards `dewmargin install` takes the bench shim off again."
 )
 FIRST_S = 20.0  # a new trial: the release is checked, its settings are stored
 AGAIN_S = 1.5  # without an answer the order is sent again
@@ -221,7 +221,7 @@ class BoardBed:
 def check_trials(trials: list, place: str) -> None:
     """No trial may take away what guards the board."""
     for trial in trials:
-        if not trial.settings.get("has_line_sense", 1):
+        if not {**trial.base, **trial.settings}["has_line_sense"]:
             raise InputError(
                 f"{place}: line {trial.line}: found has_line_sense 0, which on a board is no bench: its line has to be "
                 "watched; leave it out"

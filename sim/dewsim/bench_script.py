@@ -265,7 +265,7 @@ def _setting(step: _Line, trial: Trial):
         Settings().change({**trial.base, **trial.settings, name: value})
     except SettingError as refusal:
         raise step.refuse(str(refusal)) from None
-    if not trial.steps:
+    if all(made.do is _nothing for made in trial.steps):
         trial.settings[name] = value
         return Step(step.row, "", _nothing)
 

@@ -11,7 +11,7 @@
 import shutil
 import tempfile
 
-from benchshim.bed import ALARM, ATTENDS_A_BEAT, ATTEND_US, BEAT_US, LOOK, Bed
+from benchshim.bed import ALARM, ATTEND_US, ATTENDS_A_BEAT, BEAT_US, LOOK, Bed
 from dewcore.board import (
     LAMP_ALARM,
     LAMP_FAULT,

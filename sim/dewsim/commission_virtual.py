@@ -3,10 +3,10 @@
 Faults: those of `dewsim.bench_inputs`, and FAULTS here, which are of house, wiring and hands.
 """
 
+from benchshim.bed import ATTEND_US, ATTENDS_A_BEAT, BEAT_US
 from dewcore.board import PRESS_ALARM
 from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN
 from dewsim import bench_inputs, commission_board, commission_onboard
-from benchshim.bed import ATTEND_US, ATTENDS_A_BEAT, BEAT_US
 from dewsim.bench_world import Bench
 from dewsim.commission_board import HOLD_PCT, Seat, Seen
 from dewsim.errors import InputError, shown

@@ -224,7 +224,7 @@ class TestTables(unittest.TestCase):
 
     def test_faults_are_the_reasons_that_somebody_must_see_to(self):
         faults = "leak_wet leak_wire overflow welded drain_runs relay_failed indoor_bad rh_bad contact_unreadable "
-        faults += "fan_unfitted fan_unreadable heat_unprovable supply_cold relay_retry safe_mode"
+        faults += "fan_unfitted fan_unreadable heat_unprovable supply_cold relay_retry safe_mode bench_shim"
         notices = "outdoor_old outdoor_none clock_unknown glass_bad supply_bad room_bad no_water fan_stuck_off "
         notices += "ceiling_passed looks_torn forecast_old forecast_elsewhere self_doubt"
         for table, mask, names in ((w.REFUSALS, FAULTS, faults), (w.NOTICES, FAULT_NOTICES, notices)):

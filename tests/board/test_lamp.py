@@ -22,7 +22,16 @@ def shares():
 class TestLamp(unittest.TestCase):
     def test_every_refusal_has_its_rhythm_by_how_far_the_permit_got(self):
         expected = {
-            b.LAMP_ALARM: ("leak_wet", "leak_wire", "overflow", "welded", "drain_runs", "relay_failed", "safe_mode"),
+            b.LAMP_ALARM: (
+                "leak_wet",
+                "leak_wire",
+                "overflow",
+                "welded",
+                "drain_runs",
+                "relay_failed",
+                "safe_mode",
+                "bench_shim",
+            ),
             b.LAMP_OFF: ("switch_off", "owner_off", "absent", "season_over"),
             b.LAMP_FAULT: (
                 "indoor_bad",

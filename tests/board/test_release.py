@@ -9,8 +9,12 @@ from bench import Clock, VirtualBoard, install, open_pins
 from flash_models import IS_MICROPYTHON, Disk, file_systems
 
 import dewboard
-from dewboard import history, release, store
+from dewboard import history, homie, page_parts, release, store
 from dewboard import start as boot
+from dewboard.lamp import rhythm_of
+from dewcore.board import LAMP_ALARM
+from dewcore.readings import REQUEST_CLEAR
+from dewcore.words import BENCH_SHIM, REFUSALS, status_sentence
 
 FILES = {"dewcore/one.mpy": b"\x00first" * 300, "dewboard/two.mpy": b"second", "microdot.py": b"third\n"}
 TOP = (os.getenv("TMPDIR") or "/tmp") + "/release-" + "".join(["%02x" % value for value in os.urandom(6)])
@@ -213,6 +217,46 @@ class TestStandDown(unittest.TestCase):
 
     def test_a_whole_one_is_in_service(self):
         self.assertEqual(self.app("").safe, "")
+
+    def shimmed(self, found):
+        """An app after keep_out, where the release has the bench shim or has not."""
+        app = self.app("")
+        real = release.has_shim
+        release.has_shim = lambda: found
+        try:
+            boot.keep_out(app)
+        finally:
+            release.has_shim = real
+        return app
+
+    def test_with_the_bench_shim_the_board_is_out_of_service_and_no_button_changes_that(self):
+        app = self.shimmed(True)
+        for _ in range(3):
+            app.beat()
+            decision = app.controller.decision
+            self.assertEqual((decision.valve, decision.refusals), (False, 1 << BENCH_SHIM))
+            self.assertEqual(status_sentence(decision.refusals, decision.notices), REFUSALS[BENCH_SHIM][1])
+            self.assertTrue("bench shim" in page_parts.safe(app))
+            self.assertEqual(rhythm_of(decision.refusals), LAMP_ALARM)
+            self.assertTrue(homie.FAULTS >> BENCH_SHIM & 1)
+            app.leave_safe_mode()
+            app.request(REQUEST_CLEAR)
+
+    def test_without_it_nothing_changes(self):
+        app = self.shimmed(False)
+        app.beat()
+        self.assertEqual((app.safe, app.controller.decision.refusals >> BENCH_SHIM), ("", 0))
+
+    def test_the_shim_is_looked_for_in_the_release_that_runs(self):
+        folder = whole("a", TOP + "-shim")
+        module = folder + "/dewboard/release.py"
+        try:
+            self.assertFalse(release.has_shim(module))
+            self.assertFalse(release.has_shim("firmware/dewboard/release.py"))
+            write(folder + "/benchshim/__init__.py", b"")
+            self.assertTrue(release.has_shim(module))
+        finally:
+            remove(TOP + "-shim")
 
 
 if __name__ == "__main__":

@@ -159,6 +159,14 @@ def stood_down():
     return rig
 
 
+def with_shim():
+    """A board that the bench shim keeps out of service."""
+    rig = opened()
+    rig.controller.stands_for = w.BENCH_SHIM
+    rig.controller.stand_down(rig.now_s)
+    return rig
+
+
 def more_humid_than_foretold():
     """A dry day, then RH rises by 5 % an hour to 70 % with the valve shut; until the second day is judged."""
     rig = at_dawn({}, 20.0)
@@ -199,6 +207,7 @@ REFUSALS = {
     "relay_retry": lambda: dead_relay(400),
     "run_over": lambda: timed_run(70),
     "safe_mode": stood_down,
+    "bench_shim": with_shim,
 }
 
 NOTICES = {

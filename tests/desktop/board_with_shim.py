@@ -11,10 +11,15 @@ from dewsim.install_files import NUMBER, build, main_program, number_text
 
 WORLD = """
 SLEEP, PUT = Board.ticks_ms, virtual.Pin._output
+looked_ms = 0
 def look(self):
-    live = "live" in os.listdir("..")
-    if self.terminal_live != live:
-        self.terminal_live = live
+    global looked_ms
+    now_ms = real.ticks_ms()
+    if now_ms - looked_ms > 100:
+        looked_ms = now_ms
+        live = "live" in os.listdir("..")
+        if self.terminal_live != live:
+            self.terminal_live = live
     return SLEEP(self)
 def put(self, level=None):
     was = self.board.outputs.get(2) if level is not None else None

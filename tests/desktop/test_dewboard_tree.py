@@ -29,8 +29,13 @@ def test_there_is_something_to_look_at():
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)
 def test_only_pins_touches_the_hardware_and_nothing_the_simulator(path):
     packages = {name.split(".")[0] for name in imported(path)}
-    assert "dewsim" not in packages
+    assert not packages & {"dewsim", "benchshim"}
     assert not packages & HARDWARE or path.stem == "pins"
+
+
+@pytest.mark.parametrize("path", sorted((ROOT / "firmware" / "benchshim").glob("*.py")), ids=lambda path: path.stem)
+def test_the_bench_shim_touches_no_hardware_by_itself_and_knows_no_desktop(path):
+    assert not {name.split(".")[0] for name in imported(path)} & (HARDWARE | {"dewsim"})
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda path: path.stem)

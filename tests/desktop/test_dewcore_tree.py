@@ -16,6 +16,7 @@ from dewcore.settings_help import HELP
 ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "shared" / "dewcore"
 BOARD = ROOT / "firmware" / "dewboard"
+SHIM = ROOT / "firmware" / "benchshim"
 SIM = ROOT / "sim" / "dewsim"
 CORE_FILES = sorted(CORE.rglob("*.py"))
 SIM_FILES = sorted(SIM.rglob("*.py"))
@@ -97,7 +98,7 @@ def test_every_setting_is_read_by_something():
 def folders_with_files() -> set:
     """Package names of every folder of the tree that the wheel has to hold."""
     found = set()
-    for top in (CORE, BOARD, SIM):
+    for top in (CORE, BOARD, SHIM, SIM):
         for path in top.rglob("*.py"):
             found.add(".".join(path.parent.relative_to(top.parent).parts))
     return found
