@@ -211,7 +211,7 @@ WRONG = (
     ('trial "x"\nsetting band_pct 99', "column 18: band_pct: found 99"),
     ('trial "x"\nsetting glass_f_night 0.9', "column 23: glass_f_night: above glass_f_day"),
     ('trial "x"\npress both 4 h', "column 14: found 'h', allowed as unit of time is s"),
-    ('trial "x"\nexpect reason leak_wett', "column 15: found 'leak_wett', allowed as reason is one of 29, such as"),
+    ('trial "x"\nexpect reason leak_wett', "column 15: found 'leak_wett', allowed as reason is one of 30, such as"),
     ('trial "x"\nexpect no valve open', "column 11: found 'valve', allowed as what to expect is reason, notice, alarm"),
     ('trial "x"\nexpect valve opened', "column 14: found 'opened', allowed as state of valve is open, shut"),
     ('trial "x"\nexpect target_pct over 3', "column 19: found 'over', allowed as comparison is above, below, from"),
