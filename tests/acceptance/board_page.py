@@ -1,4 +1,4 @@
-"""The board's own page in a real browser, beside a bench: first password, a change, the drawing, phone, dark, no script.
+"""The board's own page in a real browser, beside a bench: password, a change, the drawing; phone, dark, no script.
 
     python tests/acceptance/board_page.py [--shots DIR]     needs selenium, chromium and chromedriver
 
@@ -139,7 +139,7 @@ def main() -> int:
         own(driver, address, check)
         look(driver, board, check, wishes.shots)
         wrong = [entry["message"] for entry in driver.get_log("browser") if entry["level"] == "SEVERE"]
-        wrong = [text for text in wrong if "favicon" not in text and "403" not in text]  # none is there; one was refused
+        wrong = [text for text in wrong if "favicon" not in text and "403" not in text]  # none there; one refused
         check(f"no error in the browser {wrong or ''}", not wrong)
     finally:
         driver.quit()
