@@ -6,25 +6,39 @@ Needs schemdraw (pyproject.toml names the version: another one may draw other SV
 
 import argparse
 import sys
+from functools import partial
+from importlib import import_module
 from pathlib import Path
 
-from dewsim import drawings_board, drawings_inputs, drawings_supply, drawings_valve
 from dewsim.drawings_pages import fill
 from dewsim.drawings_table import Firmware, shipped
 from dewsim.errors import InputError
 
+
+def _drawn(module: str, name: str, fw: Firmware) -> str:
+    """A sheet's SVG; InputError where what draws is not installed."""
+    try:
+        return getattr(import_module("dewsim." + module), name)(fw)
+    except ModuleNotFoundError as problem:
+        if problem.name != "schemdraw":
+            raise
+        raise InputError(
+            "schemdraw: not installed, and it draws hw_docs; get it with `.venv/bin/python -m pip install '.[test]'`"
+        ) from None
+
+
 DRAWINGS = {
-    "valve_accessory.svg": drawings_valve.default_circuit,
-    "valve_no_accessory.svg": drawings_valve.without_terminal,
-    "selector.svg": drawings_valve.selector,
-    "supply.svg": drawings_supply.supply,
-    "supply_24_vac.svg": drawings_supply.from_24_vac,
-    "senses.svg": drawings_inputs.senses,
-    "fan_proofs.svg": drawings_inputs.fan_proofs,
-    "relay.svg": drawings_board.relay,
-    "probes.svg": drawings_board.probes,
-    "contacts.svg": drawings_board.loops,
-    "sensors.svg": drawings_board.sensors,
+    "valve_accessory.svg": partial(_drawn, "drawings_valve", "default_circuit"),
+    "valve_no_accessory.svg": partial(_drawn, "drawings_valve", "without_terminal"),
+    "selector.svg": partial(_drawn, "drawings_valve", "selector"),
+    "supply.svg": partial(_drawn, "drawings_supply", "supply"),
+    "supply_24_vac.svg": partial(_drawn, "drawings_supply", "from_24_vac"),
+    "senses.svg": partial(_drawn, "drawings_inputs", "senses"),
+    "fan_proofs.svg": partial(_drawn, "drawings_inputs", "fan_proofs"),
+    "relay.svg": partial(_drawn, "drawings_board", "relay"),
+    "probes.svg": partial(_drawn, "drawings_board", "probes"),
+    "contacts.svg": partial(_drawn, "drawings_board", "loops"),
+    "sensors.svg": partial(_drawn, "drawings_board", "sensors"),
 }
 
 

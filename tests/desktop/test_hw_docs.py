@@ -610,3 +610,14 @@ def test_a_missing_folder_is_told(tmp_path, capsys):
 def test_every_link_leads_to_a_file(page):
     for target in re.findall(r"\]\(([^)]+)\)", page.read_text(encoding="utf-8")):
         assert (DOCS / target).is_file(), target
+
+
+def test_without_what_draws_one_line_says_so_and_nothing_is_written(tmp_path, monkeypatch, capsys):
+    for name in [name for name in sys.modules if name.startswith("dewsim.drawings_")]:
+        monkeypatch.delitem(sys.modules, name)
+    monkeypatch.setitem(sys.modules, "schemdraw", None)
+    monkeypatch.setattr(drawings, "fill", None)  # no page is come to
+    assert drawings.main([str(tmp_path)]) == 2
+    told = capsys.readouterr()
+    assert told.err.count("\n") == 1 and told.err.startswith("schemdraw: not installed") and "[test]" in told.err
+    assert list(tmp_path.iterdir()) == []
