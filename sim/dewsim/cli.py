@@ -3,6 +3,7 @@
 import argparse
 import signal
 import sys
+from typing import NoReturn
 
 from dewsim import commission_options, desk_options, fit_options, mqtt_options
 from dewsim.cautions import epilogue
@@ -17,9 +18,17 @@ EXIT_INTERRUPTED = 130
 EXIT_TERMINATED = 143
 
 
+class Parser(argparse.ArgumentParser):
+    """Tells wrong usage in one line, as everything else that is wrong."""
+
+    def error(self, message: str) -> NoReturn:
+        told = shown(message.removeprefix("argument "), LONGEST_MESSAGE)
+        self.exit(EXIT_BAD_INPUT, f"dewmargin: {told}; `{self.prog} --help` tells what is allowed\n")
+
+
 def parser() -> argparse.ArgumentParser:
     """The parser of all sub-commands; documents are checked against it."""
-    top = argparse.ArgumentParser(
+    top = Parser(
         prog="dewmargin",
         description="Humidify a house as far as its coldest glass, walls and owner allow: simulate it over winters.",
         epilog=epilogue(),

@@ -21,8 +21,8 @@ def run(arguments) -> int:
     from dewsim import commission_ask
 
     path = records.path_of(arguments.out)
-    answers = commission_ask.read_answers(arguments.answers) if arguments.answers else None
-    place = shown_path(arguments.answers) if arguments.answers else ""
+    answers = commission_ask.read_answers(arguments.answers) if arguments.answers is not None else None
+    place = shown_path(arguments.answers) if arguments.answers is not None else ""
     seat, settings_of = seat_for(arguments)
     try:
         if arguments.resume:

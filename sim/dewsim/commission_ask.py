@@ -60,6 +60,8 @@ class Skipped(Exception):
 
 def read_answers(path: str) -> dict:
     """{question: answer} of a file with a question's name and its answer to a line; InputError."""
+    if not path:
+        raise InputError("--answers: found no name; name a file of answers")
     place = shown_path(path)
     data = contents(path, MOST_BYTES, "a file of answers")
     if len(data) > MOST_BYTES:

@@ -82,6 +82,8 @@ class Link:
     def connect(self) -> None:
         """Stop what runs and wait for the prompt: a running program resets the board, whose window takes any key."""
         deadline_s = time.monotonic() + CONNECT_S
+        if not self.port:
+            raise InputError(f"port: found no name; {ports()}")
         if not self.port.upper().startswith("COM") and not Path(self.port).exists():
             raise InputError(f"{shown(self.port)}: there is no such port; {ports()}")
         while True:

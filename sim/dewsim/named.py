@@ -17,6 +17,8 @@ def number(text: str) -> "int | None":
 
 def winter(name: str) -> weather.Weather:
     """`KIND:SEED` (hard:3) for an invented winter, anything else a weather file; InputError."""
+    if not name:
+        raise InputError("--weather: found no name; name a weather file, or an invented winter such as hard:3")
     kind, colon, text = name.partition(":")
     if colon and kind in winters.KINDS:
         seed = number(text)

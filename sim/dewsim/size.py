@@ -137,7 +137,7 @@ class Asked:
         else:
             self.house = housefile.House()
         self.us = (arguments.units or self.house.units) == "us"
-        self.sky = named.winter(arguments.weather) if arguments.weather else None
+        self.sky = named.winter(arguments.weather) if arguments.weather is not None else None
         self.pressure_pa = psychro.STANDARD_PRESSURE_PA
         if self.sky is not None:
             self.pressure_pa = sum(self.sky.pressure_pa) / len(self.sky.pressure_pa)

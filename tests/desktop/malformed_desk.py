@@ -1,8 +1,32 @@
 """Bad input for the calculators, with the words that its one line of refusal must hold; test_bad_input.py tries it."""
 
+from dewsim import desk_options
+
 SIZE = ["size", "--volume=300m3", "--outdoor=-18C"]
 POWER = ["power", "--transformer=40VA", "--terminal=500mA", "--valve-current=175mA"]
 BOTH = ["calibrate", "--point=NaCl:22C:77", "--point=MgCl2:22C:34"]
+
+ABSURD = ("-1e9", "1e9", "nan", "-inf", "", " ", "abc", "5furlong", "1,5", "5 5", "-", "\u0663")
+# where an option makes sense only beside another: what stands in place of the base command
+BESIDE = {
+    "volume": ["size", "--outdoor=-18C"],
+    "outdoor": ["size", "--volume=300m3"],
+    "area": ["size", "--outdoor=-18C"],
+    "height": ["size", "--outdoor=-18C", "--area=190m2"],
+    "hrv-heat": [*SIZE, "--hrv=100m3/h"],
+    "hrv-moisture": [*SIZE, "--hrv=100m3/h"],
+    "rated-at": [*SIZE, "--humidifier=0.6kg/h"],
+    "feed": [*SIZE, "--humidifier=0.6kg/h"],
+}
+
+
+def absurd() -> list:
+    """(option, what stands before it) of every option that takes a value, but names of files."""
+    found = []
+    for base, table in ((SIZE, desk_options.SIZE), (POWER, desk_options.POWER), (BOTH, desk_options.CALIBRATE)):
+        found += [(f"--{name}", BESIDE.get(name, base)) for name, _, _ in table if name not in ("out", "port")]
+    return found
+
 
 # (name, the command line, words); house.toml and ok.csv are there and good
 DESK = [
