@@ -80,7 +80,7 @@ class Weeks(Hours):
         while True:
             await asyncio.sleep(DAY_S)
             gc.collect()
-            flash = sum(path.stat().st_size for path in Path(self.bench.folder).rglob("*") if path.is_file())
+            flash = sum(path.stat().st_size for path in Path(self.bench.bed.folder).rglob("*") if path.is_file())
             missed = self.bench.app.counters.missed_beats
             figures = (len(self.kept), sys.getallocatedblocks(), flash // 1024, missed)
             self.rows.append((len(self.rows) + 1, *self.counts.values(), *figures))
@@ -122,7 +122,7 @@ def main() -> int:
     try:
         weeks.run(days * DAY_S + 1, weeks.before, weeks.after, has_lamp=False)
     finally:
-        shutil.rmtree(weeks.bench.folder, ignore_errors=True)
+        shutil.rmtree(weeks.bench.bed.folder, ignore_errors=True)
     found = problems(weeks.rows)
     for problem in found:
         print("homie_weeks: " + problem)

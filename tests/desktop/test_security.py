@@ -99,9 +99,9 @@ def board():
     from dewboard.store import Store
 
     bench = Bench()
-    Store(bench.folder, "wifi").save(json.dumps({"name": "net-" + CANARY, "key": "key-" + CANARY}).encode())
+    Store(bench.bed.folder, "wifi").save(json.dumps({"name": "net-" + CANARY, "key": "key-" + CANARY}).encode())
     config = {"host": "192.0.2.7", "user": "user-" + CANARY, "password": "pw-" + CANARY, "log": "debug"}
-    Store(bench.folder, "broker").save(json.dumps(config).encode())
+    Store(bench.bed.folder, "broker").save(json.dumps(config).encode())
     bench.power_off(1)
     assert bench.app.keep.wifi["key"].endswith(CANARY) and bench.app.keep.broker["password"].endswith(CANARY)
     yield bench
