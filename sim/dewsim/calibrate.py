@@ -237,7 +237,7 @@ def salt_sheet(us: bool) -> Sheet:
         rows.append([salt, *cells])
     sheet.heading("RH in %, with its uncertainty")
     sheet.table(head, rows)
-    sheet.text("L. Greenspan 1977, J. Res. NBS 81A, Table 2; rows not seen in print are marked so in the data file.")
+    sheet.text("L. Greenspan 1977, J. Res. NBS 81A, Table 2; what was not seen in print is marked so in the data file.")
     sheet.heading("Which")
     for salt, (name, hazard, use) in salts.KINDS.items():
         sheet.item(f"{salt + ':':<6}", f"{name}. {use[0].upper() + use[1:]}. Hazard: {hazard}.")

@@ -1,7 +1,7 @@
 """Humidity over saturated salts, for checking a sensor: published values with their uncertainty, and their hazards.
 
 L. Greenspan, "Humidity fixed points of binary saturated aqueous solutions", J. Res. NBS 81A (1977) 89-96, Table 2; the
-rows in data/salts.csv say which were seen and which are from memory.  Between its steps of 5 °C taken as linear.
+rows in data/salts.csv say what of them was seen and what is from memory.  Between its steps of 5 °C taken as linear.
 """
 
 import csv

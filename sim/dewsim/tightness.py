@@ -25,7 +25,9 @@ EXPONENT = 0.65
 REFERENCE_HEIGHT_M = 2.5
 HEIGHTS_M = (3.0, 5.5, 8.0)
 SCATTER = 1.56
-RULE_OF_20 = 20.0  # air changes at 50 Pa over those in winter; attributed to Kronvall and Persily, from memory
+# Air changes at 50 Pa over those in winter, attributed to Kronvall and Persily (M. H. Sherman, Energy and Buildings 10
+# (1987) 81-86, whose abstract was seen); the figure itself from memory.
+RULE_OF_20 = 20.0
 # first year of each class, and its coefficient
 BUILT = ((1960, -0.250), (1970, -0.433), (1980, -0.452), (1990, -0.654), (2000, -0.915), (9999, -1.058))
 AREA_PER_M2 = -0.00208

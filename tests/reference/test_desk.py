@@ -200,7 +200,10 @@ def test_salt(row):
 
 
 def test_between_the_steps_a_salt_is_linear_within_its_uncertainty():
-    """Greenspan's polynomial for NaCl, 75.5164 + 0.0398321 t - 0.265459e-2 t2 + 0.2848e-4 t3 (from memory)."""
+    """Greenspan's polynomial for NaCl, 75.5164 + 0.0398321 t - 0.265459e-2 t2 + 0.2848e-4 t3.
+
+    Seen in two public programs that cite him (HumiFixPoints, salt-gsp).
+    """
     for t in (12.5, 17.5, 22.5, 27.5):
         polynomial = 75.5164 + 0.0398321 * t - 0.265459e-2 * t**2 + 0.2848e-4 * t**3
         rh, uncertain = salts.over("NaCl", t)
