@@ -527,6 +527,7 @@ TRADE = [  # stated limits that no publication gives
     ("wiring.md", "105 °C"),
     ("water_and_air.md", "Level"),
     ("water_and_air.md", "Metal tubing"),
+    ("water_and_air.md", "Air gap"),
     ("water_and_air.md", "open in winter"),
 ]
 
