@@ -116,6 +116,8 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--days", type=int, default=14)
     days = parser.parse_args().days
+    if days < 1:
+        parser.error("--days: at least one")
     weeks = Weeks({"host": "127.0.0.1", "device": "attic", "commands": 1, "log": "debug"}, trouble)
     weeks.start()
     print("  ".join(HEAD))
