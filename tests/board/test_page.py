@@ -342,6 +342,9 @@ class Changing(unittest.TestCase):
         self.assertEqual(browser.set_password()[0], 200)
         self.assertFalse("point" in browser.post("/ask", {})[1])
         self.assertFalse("dewboard.curve" in sys.modules)
+        browser.app.forget()
+        self.assertNotEqual(browser.post("/ask", {})[1]["point"], point)  # each first password has its own secret
+        self.assertEqual(browser.set_password()[0], 200)
         self.assertEqual(browser.log_in(bytes(32)), 403)
         self.assertEqual(browser.log_in(), 200)
         head = browser.last.head()
