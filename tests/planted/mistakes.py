@@ -30,6 +30,17 @@ FORECAST = "shared/dewcore/forecast.py"
 GLASS = "shared/dewcore/glass.py"
 WINDOW_TEST = "shared/dewcore/window_test.py"
 BEST = "sim/dewsim/best.py"
+STORE = "firmware/dewboard/store.py"
+KEEP = "firmware/dewboard/keep.py"
+CONTACTS = "firmware/dewboard/contacts.py"
+HUMIDITY = "firmware/dewboard/humidity.py"
+THERMOMETERS = "firmware/dewboard/thermometers.py"
+APP = "firmware/dewboard/app.py"
+RELAY = "firmware/dewboard/relay.py"
+SESSION = "firmware/benchshim/session.py"
+LINE = "firmware/benchshim/line.py"
+LOGIN = "firmware/dewboard/login.py"
+GUARD = "firmware/dewboard/guard.py"
 
 # name, file, old, new, why
 MISTAKES = (
@@ -1446,5 +1457,202 @@ MISTAKES = (
         " - r[i] * p\n",
         "\n",
         "Water that is still in the pad is not counted against what is safe later.",
+    ),
+    (
+        "storage-over-the-one-that-counts",
+        STORE,
+        "            return 1 - self.slot\n",
+        "            return self.slot\n",
+        "Writes over the slot that counts: a power cut in the middle leaves nothing.",
+    ),
+    (
+        "storage-read-back-lightly",
+        STORE,
+        "if self._sequence(slot) != sequence:",
+        "if self._sequence(slot) == DAMAGED:",
+        "Whatever whole payload stands there passes for the one just written.",
+    ),
+    (
+        "storage-alarm-in-one-slot",
+        KEEP,
+        "self.once_more = self._write(app, self._save_learned(app))  # both",
+        "self._write(app, self._save_learned(app))  # both",
+        "An alarm is in one slot only: with that one damaged, the older knows of none.",
+    ),
+    (
+        "storage-cleared-alarm-comes-back",
+        KEEP,
+        "if app.controller.permit.latched != self.latched:",
+        "if app.controller.permit.latched & ~self.latched:",
+        "A cleared alarm is stored an hour later: after a power cut it is there again.",
+    ),
+    (
+        "drivers-lit-is-off",
+        CONTACTS,
+        "        if changes == 0:\n            return OFF\n",
+        "        if changes <= 0:\n            return OFF\n",
+        "A shorted optocoupler reads as an idle wire.",
+    ),
+    (
+        "drivers-wire-with-voltage",
+        CONTACTS,
+        "if before > FOREIGN_ABOVE or middle",
+        "if middle",
+        "A leak wire with voltage of its own reads as dry or wet.",
+    ),
+    (
+        "drivers-one-read-of-three",
+        CONTACTS,
+        "middle = max(min(a, b), min(max(a, b), c))",
+        "middle = c",
+        "One spike latches a water alarm.",
+    ),
+    (
+        "drivers-power-on-believed",
+        THERMOMETERS,
+        "if raw == POWER_ON and not (probe.good and abs(value_c - probe.last_c) <= POWER_ON_NEAR_C):",
+        "if raw == POWER_ON and not probe.good:",
+        "85 °C of a thermometer that lost its supply passes, once it has ever been read.",
+    ),
+    (
+        "drivers-half-a-checksum",
+        HUMIDITY,
+        "        return crc8(f, 0, 2) == f[2] and crc8(f, 3, 5) == f[5]\n",
+        "        return crc8(f, 0, 2) == f[2]\n",
+        "The humidity word goes unchecked.",
+    ),
+    (
+        "app-old-decision-opens",
+        APP,
+        "fresh = 0 <= self.now_s - self.decided_s <= DECISION_S and self.decided_s >= 0",
+        "fresh = self.decided_s >= 0",
+        "A decision counts however old it is.",
+    ),
+    (
+        "app-fed-whatever-happens",
+        APP,
+        "            if fresh:\n                self.hardware.feed()\n",
+        "            self.hardware.feed()\n",
+        "A board that decides nothing keeps its watchdog quiet.",
+    ),
+    (
+        "app-failed-beat-holds-open",
+        APP,
+        "            self.hardware.drive(False)\n            self._failed(problem)\n",
+        "            self._failed(problem)\n",
+        "After a beat that failed the contact stays closed for the rest of its lease.",
+    ),
+    (
+        "app-run-ends-in-its-second",
+        APP,
+        "not now_s < readings.request_until_s:",
+        "now_s == readings.request_until_s:",
+        "A late beat misses the second in which a test run ends.",
+    ),
+    (
+        "app-shim-left-by-a-button",
+        APP,
+        "if self.safe and self.controller.stands_for == SAFE_MODE:",
+        "if self.safe:",
+        "The alarm button puts a board with the bench shim into service.",
+    ),
+    (
+        "lease-pin-before-timer",
+        RELAY,
+        "        self.timer.start(LEASE_MS, self.end)\n        self.pin.value(1)\n",
+        "        self.pin.value(1)\n        self.timer.start(LEASE_MS, self.end)\n",
+        "Where the timer fails, the contact is closed already, with nothing that opens it.",
+    ),
+    (
+        "lease-longer",
+        RELAY,
+        "LEASE_MS = 5000",
+        "LEASE_MS = 15000",
+        "Longer than the watchdog: nothing opens the contact of a beat that stands still but the reset.",
+    ),
+    (
+        "lease-end-only-counts",
+        RELAY,
+        "        self.pin.value(0)\n        self.lapsed += 1\n",
+        "        self.lapsed += 1\n",
+        "The interrupt tells of the lease that ran out and leaves the contact closed.",
+    ),
+    (
+        "lease-any-line-renews",
+        SESSION,
+        "            order = self.valid(text) if text else None\n",
+        "            order = self.valid(text) if text else None\n            if text:\n              "
+        "  self.heard_ms = self.clock.ticks_ms()\n",
+        "Another host keeps the bench alive whose own is gone.",
+    ),
+    (
+        "lease-line-forgiven",
+        LINE,
+        "        if self.wrong:\n            return self.wrong\n        if not fitted:",
+        "        self.wrong = \"\"\n        if not fitted:",
+        "A line that goes dead again is taken for a bench.",
+    ),
+    (
+        "lease-line-seen-while-idle",
+        SESSION,
+        "            if self.watch():\n                bed.beat()\n",
+        "            if not self.line.wrong:\n                bed.beat()\n",
+        "The line is looked at between beats only, and a beat closes the contact before.",
+    ),
+    (
+        "lease-latch-lets-the-dog-bite",
+        SESSION,
+        "            self.bed.dog.feed()  # latched",
+        "            pass  # latched",
+        "A latched board resets itself after seconds, and with it the latch.",
+    ),
+    (
+        "login-proof-twice",
+        LOGIN,
+        "        self.used = number\n        self._succeeded(address)\n",
+        "        self._succeeded(address)\n",
+        "A proof that was heard logs in again.",
+    ),
+    (
+        "login-sign-twice",
+        LOGIN,
+        "number <= session.number:",
+        "number < session.number:",
+        "A change that was heard can be made again.",
+    ),
+    (
+        "login-press-of-long-ago",
+        LOGIN,
+        "return self.app.pressed_s >= 0 and 0 <= self.app.now_s - self.app.pressed_s <= PRESS_S",
+        "return self.app.pressed_s >= 0",
+        "One press, ever, lets anybody set the first password.",
+    ),
+    (
+        "login-sessions-outlive-the-password",
+        LOGIN,
+        "        self.sessions.clear()\n        self.used = self.asked\n        self.app.events.add(event)\n",
+        "        self.used = self.asked\n        self.app.events.add(event)\n",
+        "Whoever was in stays in after the password was changed.",
+    ),
+    (
+        "login-nonce-of-anybody",
+        LOGIN,
+        "(str(number) + \" \" + address).encode()",
+        "str(number).encode()",
+        "What one address was given counts from every other.",
+    ),
+    (
+        "page-two-lengths",
+        GUARD,
+        "if length >= 0 or not 0 < len(value)",
+        "if not 0 < len(value)",
+        "Of two lengths of a body the last counts: what one reader takes for the body, another takes for a request.",
+    ),
+    (
+        "page-body-of-any-size",
+        GUARD,
+        "        if length > BODY_BYTES:\n            raise Refused(413)\n",
+        "        if length > BODY_BYTES and self.method == \"GET\":\n            raise Refused(413)\n",
+        "A body of any size is read into memory.",
     ),
 )

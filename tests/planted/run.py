@@ -1,7 +1,7 @@
 """Plants each mistake of mistakes.py in a copy of the project and finds a test that catches it.
 
 Usage: run.py [--near] [NAME or beginning of a name ...].  The checkout is never touched.  tests/both (for
-dewcore) and the files named for a group run first, then all others, which --near leaves out; each mistake ends
+dewcore), tests/board (for firmware, and nothing else) and the files named for a group run first, then all others, which --near leaves out; each mistake ends
 with the first test that fails.  Without names the unchanged copy has to pass too.  Exit status: 0 all caught,
 1 one missed or a test fails by itself, 2 no such name or a text that no longer stands in its file exactly once.
 """
@@ -22,7 +22,7 @@ from mistakes import MISTAKES
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2
 TIMEOUT_S = 900
-PARTS = ("shared", "sim", "tests", "vendor", "hw_docs", "pyproject.toml", "README.md", "LICENSE", "setup.py")
+PARTS = ("shared", "firmware", "sim", "tests", "vendor", "hw_docs", "pyproject.toml", "README.md", "LICENSE", "setup.py")
 # What looks at files, builds and the runners instead of at what the program does.
 NOT_BEHAVIOUR = (
     "test_dewcore_tree.py",
@@ -43,6 +43,12 @@ LIKELY = {  # group: test files that look at it closest, without test_ and .py
     "metrics": ("metrics",),
     "weather": ("weather", "weather_readers"),
     "winters": ("winters",),
+    "storage": ("store", "app"),
+    "drivers": ("contacts", "humidity", "thermometers"),
+    "app": ("app", "release"),
+    "lease": ("relay", "benchshim"),
+    "login": ("login", "page"),
+    "page": ("guard", "page"),
 }
 
 
@@ -78,6 +84,8 @@ def stages(group: str, file: str, folder: Path, is_near: bool) -> list:
     """(command, folders on the path) one after the other, the likeliest first."""
     likely = LIKELY.get(group, (group,))
     found = []
+    if file.startswith("firmware"):
+        return board_stages(likely, folder, is_near)
     if file.startswith("shared"):
         names = sorted(path.stem for path in (folder / "tests" / "both").glob("test_*.py"))
         names.sort(key=lambda name: name[5:] not in likely)
@@ -90,6 +98,17 @@ def stages(group: str, file: str, folder: Path, is_near: bool) -> list:
         files = [str(path.relative_to(folder)) for path in paths if (path.stem[5:] in likely) == near]
         if files:
             found.append((pytest + files, []))
+    return found
+
+
+def board_stages(likely: tuple, folder: Path, is_near: bool) -> list:
+    """The same for the board's program: its own tests alone, on this Python."""
+    names = sorted(path.stem for path in (folder / "tests" / "board").glob("test_*.py"))
+    paths = ["shared", "firmware", "sim", "tests/board", "vendor/microdot"]
+    found = []
+    for near in (True,) if is_near else (True, False):
+        some = [name for name in names if (name[5:] in likely) == near]
+        found.append(([sys.executable, "-m", "unittest", "-f", *some], paths))
     return found
 
 
