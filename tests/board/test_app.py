@@ -260,6 +260,16 @@ class TestBoot(unittest.TestCase):
         machine.restart()
         self.assertFalse(machine.beat(20).refusals >> w.LEAK_WET & 1)
 
+    def test_an_alarm_is_in_both_slots_soon(self):
+        for lost in (".a", ".b"):
+            machine = Machine().opened()
+            machine.board.leak = "wet"
+            machine.beat(5)
+            machine.board.leak = "dry"
+            machine.disk.files["kept/learned" + lost] = b"torn"
+            machine.restart()
+            self.assertTrue(machine.beat(20).refusals >> w.LEAK_WET & 1, lost)
+
     def test_settings_outlast_it_and_wrong_ones_change_nothing(self):
         machine = Machine()
         self.assertEqual(machine.app.change_settings({"wish_pct": 22.5, "min_off_s": 400}), "")
@@ -364,6 +374,18 @@ class TestPeople(unittest.TestCase):
         self.assertFalse(machine.board.relay_pin)
         machine.app.request(REQUEST_WINDOW, 99999)
         self.assertEqual(machine.app.readings.request_until_s, machine.app.now_s + 1800)
+
+    def test_a_run_ends_although_no_beat_saw_its_last_second(self):
+        machine = Machine()
+        machine.board.rh_pct = 60.0
+        machine.beat(400)
+        machine.app.request(REQUEST_TIMED_RUN, 30)
+        machine.beat(28)
+        self.assertTrue(machine.board.relay_pin)
+        machine.board.block(3.5)
+        machine.beat(2)
+        self.assertEqual(machine.app.readings.request, REQUEST_NONE)
+        self.assertFalse(machine.board.relay_pin)
 
     def test_both_buttons_forget_the_password(self):
         machine = Machine()

@@ -347,6 +347,27 @@ class TestSession(unittest.TestCase):
         self.assertEqual(self.host.relay[TO_OPEN + 1 :], [0] * 6)
         self.assertEqual(self.outcomes()[TO_OPEN + 1 :], ["latched"] * 6)
 
+    def test_before_each_beat_the_line_is_looked_at(self):
+        done = []
+        look, beat = Line.look, BoardBed.beat
+
+        def looked(line, fitted):
+            done.append("look")
+            return look(line, fitted)
+
+        def beaten(bed):
+            done.append("beat")
+            beat(bed)
+
+        Line.look, BoardBed.beat = looked, beaten
+        try:
+            self.session(self.opened())
+        finally:
+            Line.look = look
+            del BoardBed.beat
+        self.assertEqual(done.count("beat"), TO_OPEN)
+        self.assertTrue(all([done[n - 1] == "look" for n in range(1, len(done)) if done[n] == "beat"]))
+
     def test_and_between_beats_within_a_second_and_for_good(self):
         def plan():
             for item in self.opened():

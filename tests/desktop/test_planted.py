@@ -21,7 +21,8 @@ mutants = cache(mutate.mutants)  # made once a module: some have a thousand, and
 GROUPS = (
     "judge readings outdoors margin ceiling permit valve settings controller psychro record words "
     "house outlook fallbound forecast glass window_test "
-    "plant policies metrics weather winters best"
+    "plant policies metrics weather winters best "
+    "storage drivers app lease login page"
 ).split()
 
 
@@ -57,7 +58,7 @@ def test_names_choose_by_their_beginning():
 
 
 def test_every_test_file_named_as_likely_is_there():
-    folders = [ROOT / "tests" / part for part in ("both", "desktop", "reference")]
+    folders = [ROOT / "tests" / part for part in ("both", "board", "desktop", "reference")]
     stems = {path.stem for folder in folders for path in folder.glob("test_*.py")}
     for names in run.LIKELY.values():
         assert {"test_" + name for name in names} <= stems

@@ -1,9 +1,10 @@
 """Plants each mistake of mistakes.py in a copy of the project and finds a test that catches it.
 
 Usage: run.py [--near] [NAME or beginning of a name ...].  The checkout is never touched.  tests/both (for
-dewcore), tests/board (for firmware, and nothing else) and the files named for a group run first, then all others, which --near leaves out; each mistake ends
-with the first test that fails.  Without names the unchanged copy has to pass too.  Exit status: 0 all caught,
-1 one missed or a test fails by itself, 2 no such name or a text that no longer stands in its file exactly once.
+dewcore) or tests/board (all there is for firmware) and the files named for a group run first, then all others, which
+--near leaves out; each mistake ends with the first test that fails.  Without names the unchanged copy has to pass too.
+Exit status: 0 all caught, 1 one missed or a test fails by itself, 2 no such name or a text that no longer stands in its
+file exactly once.
 """
 
 import os
@@ -22,7 +23,8 @@ from mistakes import MISTAKES
 ROOT = Path(__file__).resolve().parents[2]
 WORKERS = 2
 TIMEOUT_S = 900
-PARTS = ("shared", "firmware", "sim", "tests", "vendor", "hw_docs", "pyproject.toml", "README.md", "LICENSE", "setup.py")
+PARTS = ("shared", "firmware", "sim", "tests", "vendor", "hw_docs")
+PARTS += ("pyproject.toml", "README.md", "LICENSE", "setup.py")
 # What looks at files, builds and the runners instead of at what the program does.
 NOT_BEHAVIOUR = (
     "test_dewcore_tree.py",
