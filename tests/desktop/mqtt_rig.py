@@ -17,7 +17,8 @@ from pwdlib.hashers.argon2 import Argon2Hasher
 
 ROOT = Path(__file__).resolve().parents[2]
 DATA = ROOT / "sim" / "dewsim" / "data"
-PATH = {**os.environ, "PYTHONPATH": f"{ROOT / 'shared'}:{ROOT / 'firmware'}:{ROOT / 'sim'}"}
+FOLDERS = ":".join(str(ROOT / name) for name in ("shared", "firmware", "sim"))
+PATH = {**os.environ, "PYTHONPATH": FOLDERS}
 UTC_S = 1768435200  # 2026-01-15 00:00Z
 PASSWORDS = {"owner": "pw-o", "logger": "pw-l", "feed": "pw-f", "attic": "pw-a", "cellar": "pw-c"}
 WAIT_S = 20.0
