@@ -2,6 +2,7 @@
 
 import argparse
 import ast
+import functools
 import re
 import shlex
 from pathlib import Path
@@ -157,7 +158,8 @@ def test_the_readme_names_the_two_commands():
     assert {"./start demo", "./start test"} <= set(commands)
 
 
-def names_in(path: Path) -> set:
+@functools.cache
+def names_in(path: Path) -> frozenset:
     """Names that a file defines: functions, classes, constants, and Class.method, Class.attribute."""
     names = set()
     for node in ast.parse(path.read_text(encoding="utf-8")).body:
@@ -176,7 +178,7 @@ def names_in(path: Path) -> set:
                     names.add(node.name + "." + part.attr)
                 elif isinstance(part, ast.Name) and isinstance(part.ctx, ast.Store):
                     names.add(node.name + "." + part.id)
-    return names
+    return frozenset(names)
 
 
 def hops_in(text: str) -> list:
