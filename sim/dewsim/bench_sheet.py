@@ -6,10 +6,8 @@ from html import escape
 
 from dewcore.permit import PROOF_NAMES
 from dewcore.settings import TABLE
-from dewsim import cautions, install_files, report
+from dewsim import cautions, install_files, printed, report
 from dewsim.cli import VERSION
-
-SIGNED = ("Technician: name", "Signature", "Date", "Received by: name", "Signature", "Date")
 
 
 def release() -> tuple:
@@ -38,23 +36,11 @@ def render(
 
 def _page(body: str, listed: str) -> str:
     """The frame, and what every sheet ends with."""
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
-<link rel="icon" href="data:,">
-<title>Bench test sheet</title>
-<style>
-{report.own("bench_sheet.css")}</style>
-</head>
-<body>
-<h1>Humidifier control: bench test sheet</h1>
+    style = report.own("bench_sheet.css")
+    return printed.page("Bench test sheet", style, f"""<h1>Humidifier control: bench test sheet</h1>
 {body}
 <h2>Signed</h2>
-{_signatures()}
+{printed.signatures()}
 <h2>What this sheet is not</h2>
 <p>The board's own program ran on made-up readings, on the board named above: no real sensor, wire or valve took part.
 After wiring, the same is tried at the unit: fan, leak wire, selector, water at the drain.</p>
@@ -63,9 +49,7 @@ After wiring, the same is tried at the unit: fan, leak wire, selector, water at 
 </ul>
 <h2>Files of the release, SHA-256</h2>
 <pre class="hashes">{escape(listed)}</pre>
-</body>
-</html>
-"""
+""")  # fmt: skip
 
 
 def _facts(
@@ -85,8 +69,7 @@ def _facts(
         ("Fan proof", f"installed as {PROOF_NAMES[settings.fan_grade]}; best seen in the trials: {PROOF_NAMES[best]}"),
         ("Unit, job, place", ""),
     )
-    body = "".join(f'<tr><th scope="row">{name}</th><td>{escape(text)}</td></tr>\n' for name, text in rows)
-    return f'<table class="facts"><tbody>{body}</tbody></table>'
+    return printed.facts(rows)
 
 
 def _trial(number: int, result) -> str:
@@ -114,12 +97,3 @@ def _row(trial: int, n: int, outcome) -> str:
 def span(seconds: int) -> str:
     """Hours, minutes and seconds since the trial began."""
     return f"{seconds // 3600}:{seconds // 60 % 60:02d}:{seconds % 60:02d}"
-
-
-def _signatures() -> str:
-    cells = ['<td>&nbsp;</td>' for _ in SIGNED]
-    rows = []
-    for n in (0, 3):
-        heads = "".join(f"<th>{name}</th>" for name in SIGNED[n : n + 3])
-        rows.append(f"<tr>{''.join(cells[n : n + 3])}</tr><tr>{heads}</tr>")
-    return f'<table class="sign"><tbody>{"".join(rows)}</tbody></table>'

@@ -7,7 +7,7 @@ from html import escape
 
 from dewcore.ceiling import BINDS_NAMES
 from dewcore.settings import SWITCH, TABLE
-from dewsim import housefile, pages, policies, report
+from dewsim import housefile, pages, policies, printed, report
 from dewsim.errors import InputError, shown_path
 from dewsim.report_margin import decided_at
 from dewsim.units import MINUS, SPACE
@@ -79,26 +79,12 @@ def render(house, settings, us: bool) -> str:
         )
     columns = two(settings_part(settings) + sensors(), off() + measured()) + yearly()
     parts = (alarm(), strip(steps, indoor_c, us), dial(steps, us), columns, foot())
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
-<link rel="icon" href="data:,">
-<title>{escape(house.name)}: card for the humidifier</title>
-<style>
-{report.own("card.css")}</style>
-</head>
-<body>
-<h1>{escape(house.name)}: humidifier</h1>
+    title = f"{house.name}: card for the humidifier"
+    return printed.page(title, report.own("card.css"), f"""<h1>{escape(house.name)}: humidifier</h1>
 <p class="made">Keep at the unit. Made on <span class="blank">&emsp;&emsp;&emsp;&emsp;&emsp;</span> for the settings
 below; make a new one when they change.</p>
 {"".join(parts)}
-</body>
-</html>
-"""
+""")  # fmt: skip
 
 
 def alarm() -> str:

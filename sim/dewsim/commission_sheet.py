@@ -4,9 +4,23 @@ from html import escape
 
 from dewcore.permit import PROOF_NAMES
 from dewcore.settings import TABLE
-from dewsim import bench_sheet, cautions, commission_record, report
+from dewsim import cautions, commission_record, printed, report
 
 TITLES = {"full": "commissioning", "start": "start of the season", "end": "end of the season"}
+# on a phone the columns stand below each other
+STYLE = """@page { size: A4; }
+.what { width: 55mm; }
+.steps { margin-top: 3mm; }
+@media screen and (max-width: 40rem) {
+  .steps, .steps tbody, .steps tr, .steps th, .steps td { display: block; }
+  .steps thead, .steps td:empty { display: none; }
+  .steps th, .steps td, .what { border: 0; width: auto; padding: 0; }
+  .steps tr { border-bottom: .15mm solid #888; padding: .8mm 0; }
+  .steps td + td + td { padding-left: 5mm; }
+  .steps td:nth-child(3)::before { content: "expected: "; font-style: italic; }
+  .steps td:nth-child(4)::before { content: "found: "; font-style: italic; }
+}
+"""
 WORDS = {"passed": "passed", "failed": "FAILED", "skipped": "skipped", "not fitted": "not fitted"}
 
 
@@ -15,37 +29,21 @@ def render(record: dict, steps: tuple) -> str:
     title = f"Humidifier control: {TITLES[record['season']]}"
     done = {step["name"]: step for step in record["steps"]}
     body = "".join(_step(n, step, done.get(step.name)) for n, step in enumerate(steps, 1))
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta name="color-scheme" content="light">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; img-src data:">
-<link rel="icon" href="data:,">
-<title>{title[0].upper()}{title[1:]}</title>
-<style>
-{report.own("bench_sheet.css")}@page {{ size: A4; }}
-.what {{ width: 55mm; }}
-</style>
-</head>
-<body>
-<h1>{title}</h1>
+    style = report.own("bench_sheet.css") + STYLE
+    return printed.page(title[0].upper() + title[1:], style, f"""<h1>{title}</h1>
 <p class="verdict">{_verdict(record, steps, done)}</p>
 {_facts(record)}
-<table><thead><tr><th class="n">No</th><th class="what">What</th><th>Expected</th><th>Found</th>
+<table class="steps"><thead><tr><th class="n">No</th><th class="what">What</th><th>Expected</th><th>Found</th>
 <th class="r">Result</th></tr></thead>
 {body}</table>
 <h2>Signed</h2>
-{_signatures()}
+{printed.signatures()}
 <h2>What this sheet is not</h2>
 <p>{_limits(record)} Windows, walls and attic are not said to stay dry: look yourself.</p>
 <ul>
 {cautions.html_items()}
 </ul>
-</body>
-</html>
-"""
+""")  # fmt: skip
 
 
 def _limits(record: dict) -> str:
@@ -79,8 +77,7 @@ def _facts(record: dict) -> str:
         ("Fan proof", f"grade {settings['fan_grade']}, {PROOF_NAMES[settings['fan_grade']]}"),
         ("Unit, job, place", ""),
     )
-    body = "".join(f'<tr><th scope="row">{name}</th><td>{escape(text)}</td></tr>\n' for name, text in rows)
-    return f'<table class="facts"><tbody>{body}</tbody></table>'
+    return printed.facts(rows)
 
 
 def _step(number: int, step, done: "dict | None") -> str:
@@ -107,14 +104,6 @@ def _check(check: dict) -> str:
     cells = "".join(f"<td>{escape(check[name])}</td>" for name in ("what", "expected"))
     found = escape(check["found"])
     return f'<tr{kind}><td></td>{cells}<td class="happened">{found}</td><td class="r">{word}</td></tr>\n'
-
-
-def _signatures() -> str:
-    rows = []
-    for n in (0, 3):
-        heads = "".join(f"<th>{name}</th>" for name in bench_sheet.SIGNED[n : n + 3])
-        rows.append(f"<tr>{'<td>&nbsp;</td>' * 3}</tr><tr>{heads}</tr>")
-    return f'<table class="sign"><tbody>{"".join(rows)}</tbody></table>'
 
 
 def passes(record: dict, steps: tuple, allowed: int) -> bool:

@@ -34,7 +34,7 @@ def parts(fw: Firmware) -> list:
 
 def _supply_and_driver(fw: Firmware) -> list:
     return [
-        ("A1", "board", "RP2040-class with Wi-Fi, 264 kB of RAM", "what the firmware is made for"),
+        ("A1", "board", "RP2350-class with Wi-Fi, 520 kB of RAM", "what the firmware is made for"),
         (
             "PS1",
             "supply",
