@@ -39,8 +39,10 @@ def walked(tmp_path_factory):
     return here, results, time.monotonic() - began_s
 
 
-def test_every_command_of_the_readme_ends_as_it_says(walked):
+def test_every_command_of_the_readme_ends_as_it_says(walked, capsys):
     _, results, took_s = walked
+    with capsys.disabled():
+        print(f" [{len(results)} commands from README to commissioned: {took_s:.0f} s] ", end="")
     assert len(results) == len(commands()) >= 8
     assert {command for command, status in results.items() if status} == {
         command for command in results if "--fault" in command
