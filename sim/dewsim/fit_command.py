@@ -20,7 +20,7 @@ DEFAULT_OUT = "dewmargin-house.toml"
 LEAST_DAYS = 7.0
 LEAST_VALVE_H = 10.0
 # Largest relative spread up to which a figure counts as determined
-DRY_SPREAD, STORE_SPREAD, TAU_SPREAD, GAINS_SPREAD, VALVE_SPREAD, HEAT_SPREAD = 0.25, 0.35, 0.35, 0.5, 0.15, 0.15
+DRY_SPREAD, STORE_SPREAD, TAU_SPREAD, GAINS_SPREAD, VALVE_SPREAD, HEAT_SPREAD = 0.35, 0.35, 0.35, 0.5, 0.15, 0.15
 RH_SPREAD_PCT = 0.75
 NOT = "not determined"
 

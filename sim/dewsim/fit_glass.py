@@ -16,9 +16,9 @@ from dewsim.fit_series import DAY_MIN, Series
 from dewsim.plant import clock_minute, in_window
 
 FACTORS = np.arange(0.05, 0.9801, 0.005)
-NEAR_F = 0.08  # looked for: so near to f that both answers could be
+NEAR_F = 0.12  # looked for: so near to f that both answers could be
 LEAST_LOOKS = 20
-WIDEST_F = 0.03  # one standard deviation, above which f is not determined
+WIDEST_F = 0.015  # one standard deviation, above which f is not determined: twice it is 0.03
 
 
 class Factor(NamedTuple):

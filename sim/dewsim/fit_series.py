@@ -162,7 +162,8 @@ class Steps:
         self.people = mean(people_kg_h(week))
         self.bursts = mean(bursts_kg_h(house.gains.people or 1)[series.minute % DAY_MIN])
         fan, valve = np.nan_to_num(series.fan), np.nan_to_num(series.valve)
-        self.wetness = mean(wetness(fan, valve, house.humidifier.pad_min))
+        # as the air at one moment is a mean over minutes, so is what wets it
+        self.wetness = mean(uniform_filter1d(wetness(fan, valve, house.humidifier.pad_min), SMOOTH_MIN))
         self.hour = (series.minute[:n:STEP_MIN] // 60) % 24
         self.at_h = np.arange(self.count) * STEP_H
         share = mean(series.known.astype(float))

@@ -79,6 +79,7 @@ class Window:
         self.inputs = trusted_inputs()
         self.count = 0
         self.lie = -1
+        self.tap = g.TAP_NONE
 
     def look(self, guided: bool) -> None:
         """One look at night; guided: RH -2..+8 % about the cautious ceiling, else 20..45 % as it comes."""
@@ -99,7 +100,8 @@ class Window:
         if self.wrong != "none" and is_lie:
             fog = not fog
         self.count += 1
-        self.glass.look(g.TAP_FOG if fog else g.TAP_CLEAR, inputs, g.NIGHT, 0.0, 0.0, 86400 * self.count)
+        self.tap = g.TAP_FOG if fog else g.TAP_CLEAR
+        self.glass.look(self.tap, inputs, g.NIGHT, 0.0, 0.0, 86400 * self.count)
 
 
 class Row:
