@@ -118,7 +118,10 @@ def stored_in(flash: Path) -> Settings:
 
 
 class BoardOnLine:
-    """flash: its folder; port: what to connect to; starts: how often it was started; received: bytes that came in."""
+    """flash: its folder; port: what to connect to; starts: how often it was started.
+
+    received: bytes that came in; said: what went out.
+    """
 
     def __init__(self, folder: Path, world: str = "", machine: "str | None" = None):
         self.flash = folder / "flash"
@@ -128,6 +131,7 @@ class BoardOnLine:
         self.machine = machine or micropython()
         self.starts = 0
         self.received = 0
+        self.said = b""
         self.vanish_after = 0  # bytes; 0 never
         self.alive = True
         self.master, self.slave = os.openpty()
@@ -184,6 +188,7 @@ class BoardOnLine:
         except ConnectionResetError:  # it ended without having read everything
             data = b""
         if data:
+            self.said += data
             os.write(self.master, data)
         else:  # the chip was reset
             self.process.wait()
