@@ -53,6 +53,7 @@ class Host:
         self.idle_ms = 0
         self.answers = []
         self.relay = []  # its pin's level at each answer
+        self.lamp = []
 
     def poll(self, wait_ms):
         while self.at == len(self.sent) and not self.idle_ms:
@@ -80,6 +81,7 @@ class Host:
     def say(self, text):
         self.answers.append(json.loads(unframe(text.encode()[:-1])))
         self.relay.append(int(self.board.relay_pin))
+        self.lamp.append(self.board.lamp_lit)
 
 
 class Orders:
@@ -218,6 +220,7 @@ class TestSession(unittest.TestCase):
         self.assertEqual(self.session(plan()), "the host ended it")
         self.assertEqual(set(self.outcomes()), {"told"})
         self.assertEqual(self.host.relay[:60], [0] * 60)
+        self.assertEqual(set(self.host.lamp), {False, True})  # the rhythm of readings that are not to be trusted
         self.assertEqual(self.host.relay[-4:-1], [1, 1, 1])
         told = self.host.answers[TO_OPEN][3]
         self.assertEqual(told[:3], [TO_OPEN, 0, 1])

@@ -100,6 +100,7 @@ def test_a_script_over_the_line_makes_the_same_sheet(board, tmp_path, capsys):
     )  # fmt: skip
     assert board.contact().count("1") == 1  # the real one: closed once, and open again
     assert board.contact()[-1] == "0"
+    assert words.ON_BENCH.encode() in board.said
     assert not (board.flash / "kept" / "settings.a").exists()
 
 
