@@ -19,6 +19,7 @@ from dewsim.progress import Progress
 DEFAULT_OUT = "dewmargin-house.toml"
 LEAST_DAYS = 7.0
 LEAST_VALVE_H = 10.0
+LEAST_MOVES_PCT = 0.3
 # Largest relative spread up to which a figure counts as determined
 DRY_SPREAD, STORE_SPREAD, TAU_SPREAD, GAINS_SPREAD, VALVE_SPREAD, HEAT_SPREAD = 0.35, 0.35, 0.35, 0.5, 0.15, 0.15
 RH_SPREAD_PCT = 0.75
@@ -74,6 +75,8 @@ def needs_scipy() -> None:
 
 def fit(season, source: str, given=None, progress=None) -> Fitted:
     """A house fitted to a season; given: the house file whose other values count.  InputError where it is too short."""
+    import numpy as np
+
     from dewsim import fit_glass, fit_heat, fit_moisture, fit_series
 
     progress = progress or Progress()
@@ -86,6 +89,12 @@ def fit(season, source: str, given=None, progress=None) -> Fitted:
         raise InputError(
             f"{source}, season {season.name()}: found {series.days():.1f} days' worth of whole minutes, needed are "
             f"{LEAST_DAYS:g}; let it log longer, or name another --season"
+        )
+    moves_pct = float(np.nanstd(series.rh_pct))
+    if moves_pct < LEAST_MOVES_PCT:
+        raise InputError(
+            f"{source}, season {season.name()}: found a humidity that moves by {moves_pct:.2f} % RH (standard "
+            f"deviation), needed are {LEAST_MOVES_PCT:g}; see to the sensor"
         )
     progress.stage("heat", 0.0, 0.05)
     rows = _take_heat(house, fit_heat.fit(series), fit_heat.fan_always(series))
@@ -109,6 +118,7 @@ def _about(series, season, source: str, given) -> list:
         f"Volume, k, furnace_kw and all not named below are those of {basis};",
         "a log tells figures only in proportion to them.  Outdoor humidity and wind are not in a log:",
         "the former was judged by temperature, the latter taken as 4 m/s.  Spread: one standard deviation.",
+        f"Where a figure is {NOT}, the file has the likeliest one, or what was kept.",
     ]
 
 
@@ -117,6 +127,12 @@ def _row(what: str, value: float, unit: str, relative: float, most: float, note:
     if not relative <= most:
         return Row(what, NOT, "", note)
     return Row(what, f"{value:.{places}f} {unit}".strip(), f"{abs(value) * relative:.{places}f}", note)
+
+
+def _relative(section: str, name: str, value: float, spread: float) -> float:
+    """The spread, without end where the value is beyond what the house file allows."""
+    key = housefile.BY_PLACE[section, name]
+    return spread if key.lo < value < key.hi else float("inf")
 
 
 def _bounded(section: str, name: str, value: float) -> float:
@@ -159,14 +175,17 @@ def _take_moisture(house, m, valve_h: float) -> list:
     buffer, spread = house.buffer, m.spread
     k = buffer.k if buffer.nodes else 1.0
     air_kg = k * AIR_KG_M3 * house.house.volume_m3
-    house.house.air_changes_per_h = _bounded("house", "air_changes_per_h", m.dry_per_h * k)
+    n, r = m.dry_per_h * k, m.store_per_h * k * m.tau_b_h / STORE_G_KG_PCT
+    house.house.air_changes_per_h = _bounded("house", "air_changes_per_h", n)
     buffer.nodes, buffer.k = 2, k
     buffer.tau_b_h = _bounded("buffer", "tau_b_h", m.tau_b_h)
-    buffer.r = _bounded("buffer", "r", m.store_per_h * k * m.tau_b_h / STORE_G_KG_PCT)
+    buffer.r = _bounded("buffer", "r", r)
+    spread_n = _relative("house", "air_changes_per_h", n, spread["dry_per_h"])
+    spread_r = _relative("buffer", "r", r, spread["store_per_h"])
     rows = [
-        _row("house.air_changes_per_h", house.house.air_changes_per_h, "1/h", spread["dry_per_h"], DRY_SPREAD,
+        _row("house.air_changes_per_h", house.house.air_changes_per_h, "1/h", spread_n, DRY_SPREAD,
              f"with k = {k:g}; drying by {m.dry_per_h:.3f} of the excess an hour at 20 K"),
-        _row("buffer.r", buffer.r, "", spread["store_per_h"], STORE_SPREAD, f"with k = {k:g}; else the likeliest", 1),
+        _row("buffer.r", buffer.r, "", spread_r, STORE_SPREAD, f"with k = {k:g}; else the likeliest", 1),
         _row("buffer.tau_b_h", buffer.tau_b_h, "h", spread["tau_b_h"], TAU_SPREAD, "else the likeliest", 0),
     ]  # fmt: skip
     rows += _take_gains(house, m, air_kg)

@@ -55,6 +55,8 @@ def fit(series: Series) -> Heat | None:
     if hours is None:
         return None
     rows, rise_k = hours
+    if np.linalg.matrix_rank(rows) < rows.shape[1]:
+        return None
     found = np.linalg.lstsq(rows, rise_k, rcond=None)[0]
     left = rise_k - rows @ found
     covariance = np.linalg.inv(rows.T @ rows) * float(left @ left) / (len(left) - 3)

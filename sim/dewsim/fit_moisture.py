@@ -65,12 +65,15 @@ def fit(steps: Steps, progress=None) -> Moisture:
         at = found.x
         trial.learn_bursts(at)
     covariance = _covariance(trial, at, bounds)
+    low, high = np.array(bounds).T
+    at_end = (at < low + 0.01) | (at > high - 0.01)
     linear, linear_covariance = trial.solve(at)[1:3]
     slopes = np.array([
         (trial.solve(at + step)[1] - linear) / STEP_LOG for step in STEP_LOG * np.eye(len(at))
     ])  # fmt: skip
     linear_covariance = linear_covariance + slopes.T @ covariance @ slopes
-    spread = dict(zip(NAMES, np.sqrt(np.diag(covariance)).tolist()))
+    found_spread = np.where(at_end, np.inf, np.sqrt(np.diag(covariance)))
+    spread = dict(zip(NAMES, found_spread.tolist()))
     spread |= dict(zip(LINEAR, np.sqrt(np.diag(linear_covariance)).tolist()))
     scale = dict(zip(LINEAR, np.abs(linear).tolist()))
     for name, share in UNKNOWN.items():

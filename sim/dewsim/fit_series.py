@@ -161,7 +161,8 @@ class Steps:
         week = (series.minute + 3 * DAY_MIN) % (7 * DAY_MIN)  # 1970-01-01 was a Thursday
         self.people = mean(people_kg_h(week))
         self.bursts = mean(bursts_kg_h(house.gains.people or 1)[series.minute % DAY_MIN])
-        fan, valve = np.nan_to_num(series.fan), np.nan_to_num(series.valve)
+        valve = np.nan_to_num(series.valve)
+        fan = np.where(np.isfinite(series.fan), series.fan, valve > 0.0)  # no fan contact: the valve says enough
         # as the air at one moment is a mean over minutes, so is what wets it
         self.wetness = mean(uniform_filter1d(wetness(fan, valve, house.humidifier.pad_min), SMOOTH_MIN))
         self.hour = (series.minute[:n:STEP_MIN] // 60) % 24

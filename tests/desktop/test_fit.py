@@ -175,6 +175,13 @@ def blind(life, path):
     life.write_log(path, 30, change=lambda k, record: record._replace(numbers=nothing))
 
 
+def stuck(life, path):
+    def change(k, record):
+        return record._replace(numbers=(*record.numbers[:2], 3000, *record.numbers[3:]))
+
+    life.write_log(path, 8 * DAY_MIN, change=change)
+
+
 CASES = [
     ("no file", None, [], ("no.db", "give a log")),
     ("no database", lambda _, p: open(p, "w").write("hello there, this is text"), [], ("not a database",)),
@@ -185,6 +192,7 @@ CASES = [
     ("no such board", short_log, ["--device", "roof"], ("no board roof",)),
     ("no such season", short_log, ["--season", "1999/00"], ("--season 1999/00", "allowed are")),
     ("no reading", blind, [], ("no minute with indoor temperature",)),
+    ("a stuck sensor", stuck, [], ("moves by 0.00 % RH", "see to the sensor")),
     ("a csv of another kind", lambda _, p: open(p, "w").write("time_utc,a\n1,2\n"), [], ("line 1", "outdoor_c")),
     ("known is no house", short_log, ["--known", "no.toml"], ("no.toml", "cannot be read")),
 ]
