@@ -240,6 +240,17 @@ def test_a_plain_install_removes_the_shim_and_with_it_the_release_that_had_it(tm
         BoardBed(board.port)
 
 
+def test_only_where_it_is_asked_for_a_release_has_the_shim(capsys):
+    assert main(["install", "--dry-run", "--bench"]) == 0
+    with_shim = capsys.readouterr().out.splitlines()[:-1]
+    assert main(["install", "--dry-run"]) == 0
+    without = capsys.readouterr().out.splitlines()[:-1]
+    more = {line.split()[2] for line in set(with_shim) - set(without)} - {"files"}
+    names = {f"benchshim/{name}.mpy" for name in ("__init__", "bed", "line", "session", "talk", "virtual", "wires")}
+    assert more == names | {"dewboard/pin_table.mpy"}
+    assert not any("shim" in line for line in without)
+
+
 def test_another_release_with_the_shim_is_refused(board):
     path = board.flash / "a" / install_files.LIST
     path.write_bytes(path.read_bytes().replace(b"0", b"1", 1))
