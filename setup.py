@@ -24,6 +24,7 @@ SCANNED = (
     "forecast",
     "glass",
     "house",
+    "doubts",
     "outlook",
     "window_test",
     "controller",

@@ -1,7 +1,7 @@
 """A board as new, in a dry house whose furnace heats, on made-up wires: seconds pass only when asked for.
 
     Bed(virtual, folder)             virtual: the module dewsim.virtual, or its copy on a board; folder: what it keeps
-    .renew(settings, start_ms)       everything begins again; settings: each by its name
+    .renew(settings, start_ms, known)   everything begins again; settings, and what was learned before: each by its name
     .put(name, value)                an input of the virtual board (PUT)
     .beat() .attend(n, pressed) .power_off(seconds)             time passes in these only
     .tell_time(utc_s, offset_s) .forecast(outdoor_c, issued_ago_s) .change(name, value) .tap(code) .request(code, s)
@@ -18,7 +18,9 @@ from binascii import hexlify
 from dewboard import start
 from dewboard.clock import Clock
 from dewboard.store import Store, make_folder, save_settings
+from dewcore.controller import Controller
 from dewcore.feed import accept
+from dewcore.learned import pack, scalars
 from dewcore.readings import FORECAST_HOURS, FORECAST_NONE
 from dewcore.settings import Settings
 
@@ -50,6 +52,16 @@ LOOK = 1  # bits of `pressed`
 ALARM = 2
 
 
+def image(settings: "Settings", known: dict) -> bytearray:
+    """What a board has stored that knows so much of its house."""
+    controller = Controller(settings)
+    for part, rows in scalars(controller):
+        for row in rows:
+            if row[0] in known:
+                setattr(part, row[0], known[row[0]])
+    return pack(controller)
+
+
 class Bed:
     """One app and its world; after renew both are there."""
 
@@ -57,8 +69,8 @@ class Bed:
         self.virtual = virtual
         self.folder = folder
 
-    def renew(self, settings: dict, start_ms: int) -> None:
-        """A board as new, in the world of BEGIN, installed with these settings."""
+    def renew(self, settings: dict, start_ms: int, known: dict) -> None:
+        """A board as new, in the world of BEGIN, installed with these settings; known: as if restored from another."""
         make_folder(self.folder)
         for name in os.listdir(self.folder):
             os.remove(self.folder + "/" + name)
@@ -67,6 +79,8 @@ class Bed:
         kept.change(settings)
         save_settings(Store(self.folder, "settings"), kept)
         Store(self.folder, "probes").save(json.dumps(self.world.rom_codes()).encode())
+        if known:
+            Store(self.folder, "learned").save(bytes(image(kept, known)))
         self.utc_zero_s = DAY_ONE_S
         self.restarts = 0
         for name in BEGIN:

@@ -191,7 +191,7 @@ class Session:
         """One order; "" or the board's refusal."""
         bed = self.bed
         if verb == "new":
-            bed.renew(values[0], values[1])
+            bed.renew(values[0], values[1], values[2])
             self.is_made = True
             self.due_ms = self.clock.ticks_ms()
         elif verb == "put":

@@ -42,6 +42,7 @@ class Hardware(Board):
     def read(self, readings: "Readings", now_s: int) -> None:
         """All contacts, and the samples whose turn it is; 50 to 80 ms."""
         self.contacts.read(readings, now_s)
+        readings.half_wave = self.contacts.half_wave
         self.humidity.step(readings.indoor_c, readings.rh_pct, now_s)
         if self.settings.has_room:
             self.room.step(readings.room_c, readings.room_rh_pct, now_s)

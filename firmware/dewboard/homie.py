@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 
 # Bits of the refusals and notices that are a fault, and not just a reason to wait: an alert each
 FAULTS = 0x3408FC3F
-FAULT_NOTICES = 0x000787F6
+FAULT_NOTICES = 0x3FF787F6
 PLACES = 4  # decimals of a setting; no bound of the table needs more
 NONE_BELOW = -99  # of the terms: one that does not apply is -100
 

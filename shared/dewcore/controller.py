@@ -145,6 +145,7 @@ class Controller:
         "told",
         "told_s",
         "stands_for",
+        "half_wave",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -182,6 +183,7 @@ class Controller:
         self.told: int = 0  # notices of window, forecast and house, and when they were worked out
         self.told_s: int = -1000
         self.stands_for: int = w.SAFE_MODE  # why a board is out of service
+        self.half_wave: int = 0  # as of the last look, a minute ago
 
     def due(self, contacts: "list[Contact]", now_s: int) -> bool:
         """Whether a scan is due at now_s [s]: never yet, 10 s after the last, or a contact changed."""
@@ -482,6 +484,11 @@ class Controller:
             notices |= 1 << w.OUTDOOR_HELD
         if readings.utc_s == 0:
             notices |= 1 << w.CLOCK_UNKNOWN
+        judge = self.judge
+        if judge.outdoor_doubted or judge.belief.jumped_s >= 0:
+            notices |= 1 << w.OUTDOOR_DOUBT
+        if judge.rh_fell_pct > 0.0:
+            notices |= 1 << w.RH_JUMPED
         if s.has_glass and not inputs.trusted & (1 << GLASS):
             notices |= 1 << w.GLASS_BAD
         both = (1 << ROOM) | (1 << ROOM_RH)
@@ -511,6 +518,11 @@ class Controller:
                 notices |= 1 << w.FORECAST_ELSEWHERE
             if self.outlook.house.distrusted:
                 notices |= 1 << w.SELF_DOUBT
+            notices |= self.outlook.doubts.notices
+            self.judge.outdoor_doubted = self.outlook.doubts.outdoor
+        if readings.half_wave & self.half_wave:
+            notices |= 1 << w.HALF_WAVE
+        self.half_wave = readings.half_wave
         if readings.utc_s:
             minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
             if DAWN_FROM_MIN <= minute < DAWN_TO_MIN:

@@ -124,6 +124,10 @@ class House:
         "check_until_s",
         "too_dry_g_kg",
         "distrusted",
+        "unexplained",
+        "mean_gain",
+        "told",
+        "told_s",
     )
 
     def __init__(self, old: "House | None" = None) -> None:
@@ -170,6 +174,11 @@ class House:
         self.check_until_s: int = -1
         self.too_dry_g_kg: float = 0.0
         self.distrusted: bool = False
+        # Of the last quarter: what the rates alone leave [g/kg/h], the mean gain of its hour, whether they count, when.
+        self.unexplained: float = 0.0
+        self.mean_gain: float = 0.0
+        self.told: bool = False
+        self.told_s: int = -1
         for n in range(TRIALS):
             self._start_sums(n)
 
@@ -314,7 +323,10 @@ class House:
             self.mean_store = self.sum_store / hours
             middle = 0.5 * (ratio + self.quarter_ratio)
             left = left / hours - self.dry_per_h * (self.mean_out - middle)
-            left -= STORE_G_KG_PCT * self.store_per_h * self.mean_store + self.valve_g_kg_h * self.mean_pad
+            left -= STORE_G_KG_PCT * self.store_per_h * self.mean_store
+            self.unexplained = left
+            self.mean_gain = sum(self.gains) / 24.0 if hour < 0 else self.gains[hour]
+            left -= self.valve_g_kg_h * self.mean_pad
             self.spoiled = not FASTEST_FALL <= left <= FASTEST_RISE
         if self.spoiled:
             self._restart(ratio)
@@ -330,6 +342,8 @@ class House:
                 self.hours += 1
             self.next = 0
         self.sum_out = self.sum_store = self.sum_pad = self.sum_h = 0.0
+        self.told = not self.spoiled
+        self.told_s = now_s
         self.spoiled = False
         self.quarter_s = now_s
         self.quarter_ratio = ratio

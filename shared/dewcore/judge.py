@@ -33,6 +33,14 @@ FROZEN_S = 10800  # for a step of FINE_STEP_PCT
 FINE_STEP_PCT = 0.1
 COARSE_STEP_PCT = 1.6  # and any coarser: two days; assumed until a smaller one is seen
 MOVED_K = 2.0
+MOVED_LEAST_K = 0.2
+MOVED_K_PCT = 4.0  # kelvin for each % RH of step: RH moves by a quarter more than that step
+FINEST_STEP_PCT = 0.02
+# A fall as of a jump, and below what was usual in the last hour, is no air: what was breathed on only falls back.
+USUAL_S = 3600
+USUAL_EVERY_S = 60
+UNKNOWN_S = -USUAL_EVERY_S
+LOST_S = 60  # after a longer gap a jump tells nothing
 
 MOLAR_RATIO = 0.001 * MOLAR_RATIO_G
 STANDARD_CPA = 100.0 * STANDARD_PRESSURE_PA  # in hundredths of a pascal, as % RH times pascal comes
@@ -51,6 +59,7 @@ class Channel:
         "jump_to",
         "jump_count",
         "jump_at_s",
+        "jumped",
         "low",
         "high",
         "max_age_s",
@@ -68,6 +77,7 @@ class Channel:
         self.jump_to: float = 0.0
         self.jump_count: int = 0
         self.jump_at_s: int = -1
+        self.jumped: bool = False  # whether the last reading taken was a jump
         self.low: float = row[0]
         self.high: float = row[1]
         self.max_age_s: int = row[2]
@@ -84,9 +94,11 @@ class Channel:
         if not self.low <= value <= self.high:
             self.fault = r.OUT_OF_RANGE
             return False
-        if self.at_s >= 0 and not abs(value - self.good) <= self.max_step and self._doubts(value, at_s):
+        jumps = self.at_s >= 0 and not abs(value - self.good) <= self.max_step
+        if jumps and self._doubts(value, at_s):
             self.fault = r.JUMPING
             return False
+        self.jumped = jumps and at_s - self.at_s <= LOST_S
         self.fault = r.TRUSTED
         self.jump_count = 0
         self.good = value
@@ -118,6 +130,11 @@ class Judge:
         "rh_moved",
         "rh_step_pct",
         "rh_frozen_s",
+        "rh_moved_k",
+        "rh_usual_pct",
+        "rh_usual_s",
+        "rh_fell_pct",
+        "outdoor_doubted",
         "last_s",
         "trusted_s",
     )
@@ -134,6 +151,11 @@ class Judge:
         self.rh_moved: bool = False
         self.rh_step_pct: float = COARSE_STEP_PCT
         self.rh_frozen_s: int = int(FROZEN_S * COARSE_STEP_PCT / FINE_STEP_PCT)
+        self.rh_moved_k: float = MOVED_K
+        self.rh_usual_pct: float = 0.0  # of the last hour or so
+        self.rh_usual_s: int = UNKNOWN_S
+        self.rh_fell_pct: float = 0.0  # from where the reading fell at once; 0: it did not
+        self.outdoor_doubted: bool = False  # set from outside: the thermometer is not where the air is
         self.last_s: int = -1
         self.trusted_s: int = 0  # when the outdoor reading last was
         self.channels: "list[Channel]" = []
@@ -165,18 +187,18 @@ class Judge:
                     changed = True
             elif channel.take(sample, now_s):
                 changed = True
-            age_s = now_s - channel.at_s
-            status = channel.fault
-            if channel.at_s < 0:
-                age_s = -1
-            elif 0 <= age_s <= channel.max_age_s:
-                if index == r.RH and self.rh_moved and now_s - channel.same_since_s >= self.rh_frozen_s:
-                    status = r.FROZEN
-                else:
+                if index == r.RH and channel.jumped:
+                    self._rh_jumped(channel)
+            age_s = now_s - channel.at_s if channel.at_s >= 0 else -1
+            if 0 <= age_s <= channel.max_age_s:
+                late = now_s - channel.same_since_s >= self.rh_frozen_s
+                if index == r.OUTDOOR and self.outdoor_doubted:
+                    channel.fault = r.JUMPING
+                elif index != r.RH or not (late or self.rh_fell_pct) or not self._rh_doubted(channel, readings, late):
                     trusted |= 1 << index
-            elif status == 0:
-                status = r.STALE
-            inputs.status[index] = status
+            elif channel.at_s >= 0 and channel.fault == 0:
+                channel.fault = r.STALE
+            inputs.status[index] = channel.fault
             inputs.age_s[index] = age_s
         if trusted != inputs.trusted:
             inputs.trusted = trusted
@@ -184,6 +206,37 @@ class Judge:
         if changed:
             self._fill()
         return self._outdoor(now_s) or changed
+
+    def _rh_jumped(self, channel: "Channel") -> None:
+        """Down at once below what was usual, and it is doubted; up at once to that again, and no more."""
+        usual_pct = self.rh_fell_pct if self.rh_fell_pct > 0.0 else self.rh_usual_pct
+        self.rh_fell_pct = usual_pct if channel.good < usual_pct - channel.max_step else 0.0
+
+    def _rh_doubted(self, channel: "Channel", readings: "r.Readings", late: bool) -> bool:
+        """Whether the humidity, though fresh, fell at once as no air does, or late stands still in air that moves."""
+        if self.rh_fell_pct > 0.0:
+            if readings.request != r.REQUEST_CLEAR:
+                channel.fault = r.JUMPING
+                return True
+            self.rh_fell_pct = 0.0
+            self.rh_usual_s = UNKNOWN_S
+        if not late:
+            return False
+        heat = readings.heat_call if self.settings.has_heat_call else readings.fan
+        changed = (heat.state == r.ON or heat.state == r.OFF) and heat.since_s > channel.same_since_s
+        if self.rh_moved or changed and self.rh_step_pct <= FINE_STEP_PCT:
+            channel.fault = r.FROZEN
+            return True
+        return False
+
+    def _usual(self, value: float, at_s: int) -> None:
+        """The humidity as read, as a mean of the last hour; what was read until now counts for the time since then."""
+        if self.rh_usual_s < 0:
+            self.rh_usual_pct = value
+        elif self.rh_fell_pct == 0.0:
+            share = min(1.0, (at_s - self.rh_usual_s) / USUAL_S)
+            self.rh_usual_pct += (self.rh_read_pct - self.rh_usual_pct) * share
+        self.rh_usual_s = at_s
 
     def _fill(self) -> None:
         """Copy the good values; watch whether the indoor air moves while the RH stands still."""
@@ -201,7 +254,7 @@ class Judge:
                     inputs.indoor_c = value
                     # sat_water_pa, without the call: nearly every scan asks for it
                     inputs.indoor_sat_pa = 611.21 * exp((18.678 - value / 234.5) * value / (257.14 + value))
-                if abs(value - self.rh_same_indoor_c) > MOVED_K:
+                if abs(value - self.rh_same_indoor_c) > self.rh_moved_k:
                     self.rh_moved = True
             elif index == r.RH:
                 inputs.rh_pct = self._humidity(channel)
@@ -226,9 +279,12 @@ class Judge:
         value = channel.good
         step_pct = abs(value - self.rh_read_pct)
         if step_pct > 0.0:
+            if not 0 <= channel.at_s - self.rh_usual_s < USUAL_EVERY_S:
+                self._usual(value, channel.at_s)
             if step_pct < self.rh_step_pct:
-                self.rh_step_pct = max(step_pct, FINE_STEP_PCT)
+                self.rh_step_pct = max(step_pct, FINEST_STEP_PCT)
                 self.rh_frozen_s = int(FROZEN_S * self.rh_step_pct / FINE_STEP_PCT)
+                self.rh_moved_k = max(MOVED_LEAST_K, min(MOVED_K, MOVED_K_PCT * self.rh_step_pct))
             self.rh_same_indoor_c = self.inputs.indoor_c
             self.rh_moved = False
             self.rh_read_pct = value
@@ -262,7 +318,7 @@ class Judge:
             self.trusted_s = now_s
             if seconds > 0:
                 self.history.note(believed_c, seconds, s.outdoor_rh_pct)
-        elif belief.known and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
+        elif belief.known and not self.outdoor_doubted and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
             basis = r.OUTDOOR_DAY_LOWEST  # never rises: the history stands still, and an unread belief only falls
             believed_c = self.history.day_lowest_c(belief.believed_c)
         else:

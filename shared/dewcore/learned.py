@@ -23,7 +23,7 @@ from dewcore.valve import MOST_STARTS, NEVER
 from dewcore.window_test import A_DAY, DAY_S, PAUSE_S
 
 MARK = 0x4C44  # the bytes "DL"
-VERSION = 1
+VERSION = 2
 # Mark, version, flags, latched alarms, wall time of packing [s], 0 unknown.  The first four stay where they are in
 # every version, so that an alarm outlasts a change of firmware.
 HEAD = "<HBBII"
@@ -54,7 +54,16 @@ SENSED = (
     ("room_colder_k", "f", 0.0, 50.0),
     ("room_excess_pa", "f", 0.0, 10000.0),
 )
-SCALARS = HOUSE + FALL + HISTORY + SENSED
+DOUBTS = (
+    ("strength", "f", 0.0, 60.0),
+    ("recent", "f", 0.0, 60.0),
+    ("usual", "f", -60.0, 60.0),
+    ("excess", "f", -60.0, 60.0),
+    ("usual_duty", "f", 0.0, 1.0),
+    ("usual_span_k", "f", 0.0, 150.0),
+    ("duty_h", "f", 0.0, 672.0),
+)
+SCALARS = HOUSE + FALL + HISTORY + SENSED + DOUBTS
 AGES = MOST_STARTS + A_DAY + 1
 TRIAL_BYTES = 4 * WIDTH
 ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 2 * HOURS + TRIALS * TRIAL_BYTES
@@ -71,6 +80,7 @@ def scalars(controller: "Controller") -> list:
         (outlook.fall, FALL),
         (controller.judge.history, HISTORY),
         (controller, SENSED),
+        (outlook.doubts, DOUBTS),
     ]
 
 

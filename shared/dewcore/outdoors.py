@@ -8,6 +8,11 @@ HOUR_S = 3600
 HOURS = 168  # EN ISO 13788's surfaces are judged on slow means; a week is what a wall's inner layers follow
 RISE_K_PER_H = 3.0  # a belief rises no faster than this unless the warmth has lasted an hour
 CONFIRM_S = 3600
+# A reading that far above what was usual within the last hour is a moved sensor or another unit: the belief stays for
+# a day; by then the heating has shown what it is (dewcore.doubts).
+JUMP_K = 22.0
+JUMP_HELD_S = 86400
+USUAL_EVERY_S = 60
 MOST_DPA = 65535  # the array's largest, 6.55 kPa: only a probe in the sun exceeds it, out of season
 SEASON_BAND_K = 1.0  # the season ends above its limit and begins again this far below
 HOLD_S = 5400  # a reading older than this is no longer believed
@@ -184,7 +189,7 @@ class OutdoorHistory:
 class OutdoorBelief:
     """The outdoor temperature that the decision uses: down at once, up slowly or once it has lasted."""
 
-    __slots__ = ("believed_c", "known", "rising_since_s", "rising_lowest_c", "at_s")
+    __slots__ = ("believed_c", "known", "rising_since_s", "rising_lowest_c", "at_s", "usual_c", "usual_s", "jumped_s")
 
     def __init__(self) -> None:
         self.believed_c: float = 0.0
@@ -192,9 +197,35 @@ class OutdoorBelief:
         self.rising_since_s: int = -1  # -1: not rising
         self.rising_lowest_c: float = 0.0
         self.at_s: int = 0
+        self.usual_c: float = 0.0  # what was read, as a mean of the last hour; stands still during a jump
+        self.usual_s: int = 0
+        self.jumped_s: int = -1  # when a reading jumped up, -1: none that still counts
+
+    def _jumped(self, read_c: float, far: bool, at_s: int) -> bool:
+        """Whether a jump upwards, now or within a day, forbids to follow this reading; far: from what was usual."""
+        if self.jumped_s < 0:
+            if far and self.known and 0 <= at_s - self.at_s <= HOLD_S:
+                self.jumped_s = at_s
+                return True
+            since_s = at_s - self.usual_s
+            share = since_s / HOUR_S if self.known and 0 <= since_s < HOUR_S else 1.0
+            self.usual_c += (read_c - self.usual_c) * share
+            self.usual_s = at_s
+            return False
+        if far and 0 <= at_s - self.jumped_s < JUMP_HELD_S:
+            return True
+        self.jumped_s = -1
+        self.usual_c = read_c
+        return False
 
     def take(self, read_c: float, at_s: int) -> bool:
         """A trusted reading [°C] at at_s [s]; True where the belief is held below it."""
+        far = read_c - self.usual_c > JUMP_K
+        minute_over = not 0 <= at_s - self.usual_s < USUAL_EVERY_S
+        if (far or minute_over or not self.known or self.jumped_s >= 0) and self._jumped(read_c, far, at_s):
+            self.at_s = at_s
+            self.rising_since_s = -1
+            return True
         since_s = at_s - self.at_s
         if since_s > HOLD_S:
             self.rising_since_s = -1  # nobody knows whether the warmth lasted while no reading came

@@ -13,6 +13,7 @@ margin comes off in full.
 
 from math import exp, sqrt
 
+from dewcore.doubts import Doubts
 from dewcore.fallbound import FallBound
 from dewcore.forecast import NO_FORECAST, Forecast, spread_k
 from dewcore.house import AIR_FACTOR, CAPACITY, STORE_G_KG_PCT, TRIALS, House
@@ -24,7 +25,7 @@ from dewcore.psychro import (
     sat_surface_pa,
     sat_water_pa,
 )
-from dewcore.readings import ON, OUTDOOR_READ, Readings
+from dewcore.readings import ON, OUTDOOR, OUTDOOR_READ, Readings
 from dewcore.settings import Settings
 
 HOURS = 48  # a slow store dries for days: 24 h left two of 22 simulated houses with wet glass
@@ -55,6 +56,7 @@ class Outlook:
     __slots__ = (
         "settings",
         "house",
+        "doubts",
         "fall",
         "forecast",
         "margin",
@@ -95,6 +97,7 @@ class Outlook:
             settings = Settings()
         self.settings: "Settings" = settings
         self.house: "House" = House()
+        self.doubts: "Doubts" = Doubts(settings)
         self.fall: "FallBound" = FallBound()
         self.forecast: "Forecast" = Forecast()
         self.margin: "Margin" = Margin()
@@ -172,6 +175,8 @@ class Outlook:
         pad = (1 if is_open else 0) if readings.fan.state == ON else -1
         ratio = 1000.0 * inputs.humidity_ratio
         house.minute(now_s, hour, inputs.indoor_c, inputs.rh_pct, ratio, inputs.outdoor_c, pad, good)
+        outdoor_c = judge.channels[OUTDOOR].good + self.settings.outdoor_offset_k
+        self.doubts.minute(readings, inputs, outdoor_c, house, is_open, now_s)
         self.burst_g_kg = house.burst_g_kg(hour)
         if self.next < 0 and (self.looked_s < 0 or not 0 <= now_s - self.looked_s < EVERY_S):
             self.looked_s = now_s
@@ -181,6 +186,7 @@ class Outlook:
     def start_afresh(self) -> None:
         """Forget the house: another one, or a rebuilt one.  The place's weather stays known."""
         self.house = House(self.house)
+        self.doubts = Doubts(self.settings)
         self.look_again()
 
     def look_again(self) -> None:

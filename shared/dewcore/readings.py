@@ -103,7 +103,8 @@ class Contact:
 class Readings:
     """All that the board knows at one moment; preallocated, filled in place.
 
-    Samples in °C and % RH, contacts as CONTACT_NAMES.  utc_s: epoch seconds, 0 unknown.  forecast_dc: one
+    Samples in °C and % RH, contacts as CONTACT_NAMES.  half_wave: a bit for each AC sense that sees half of the wave
+    only.  utc_s: epoch seconds, 0 unknown.  forecast_dc: one
     value an hour from forecast_start_s (UTC), in 0.1 °C, FORECAST_NONE where missing.
     """
 
@@ -113,6 +114,7 @@ class Readings:
         "tap",
         "request",
         "request_until_s",
+        "half_wave",
         "utc_s",
         "utc_offset_s",
         "forecast_issued_s",
@@ -160,6 +162,7 @@ class Readings:
         self.tap: int = 0
         self.request: int = REQUEST_NONE
         self.request_until_s: int = 0
+        self.half_wave: int = 0
         self.utc_s: int = 0
         self.utc_offset_s: int = 0
         self.forecast_issued_s: int = 0

@@ -86,6 +86,16 @@ FORECAST_OLD = 16
 FORECAST_ELSEWHERE = 17
 SELF_DOUBT = 18
 TIMED_RUN = 19
+RH_JUMPED = 20
+OUTDOOR_DOUBT = 21
+NO_RISE = 22
+NO_AIR = 23
+RISES_SHUT = 24
+PAD_WEAK = 25
+RH_LOW = 26
+SENSORS_DIFFER = 27
+SENSOR_PLACE = 28
+HALF_WAVE = 29
 
 NOTICES = (
     ("min_on", "The valve is open to finish its shortest run: the house is humid enough."),
@@ -108,6 +118,16 @@ NOTICES = (
     ("forecast_elsewhere", "The forecast does not fit the outdoor reading: it is not used."),
     ("self_doubt", "The house dried more slowly than foretold: the cautious start holds until it fits again."),
     ("timed_run", "A timed test run: water may flow although the house is humid enough. Watch the drain."),
+    ("rh_jumped", "The humidity reading fell at once as no air does: see to the sensor, then clear the alarm."),
+    ("outdoor_doubt", "The outdoor reading cannot be right: check the thermometer, its place, and a feed's unit."),
+    ("no_rise", "Open valve, but no moister air: check stop valve, strainer, valve, damper, pad and blower."),
+    ("no_air", "Water flows, but the air gets no moister: check summer damper, pad and blower."),
+    ("rises_shut", "The air gets moister with the valve shut: it may be stuck open. Close the water by hand."),
+    ("pad_weak", "The humidifier adds half of what it did: check pad and nozzle."),
+    ("rh_low", "The house seems to make far less moisture: the humidity sensor may read low, or nobody is home."),
+    ("sensors_differ", "Main and room humidity have differed by 5 % all day: check both sensors."),
+    ("sensor_place", "The main sensor warms with the furnace: it hangs in supply air, or too near to it."),
+    ("half_wave", "A 24 V sense sees half of the wave only: check for a diode in the circuit or a broken sense."),
 )
 
 ON_BENCH = "On the bench: the bench shim runs on this board, and every reading is made up."

@@ -181,10 +181,10 @@ class BoardBed:
 
     # as a bed
 
-    def renew(self, settings: dict, start_ms: int) -> None:
+    def renew(self, settings: dict, start_ms: int, known: dict) -> None:
         self.world = Wires()
         self.utc_zero_s = shim_bed.DAY_ONE_S
-        self.order("new", settings, start_ms)
+        self.order("new", settings, start_ms, known)
 
     def now_s(self) -> int:
         return self.seconds

@@ -2,6 +2,7 @@
 
     trial "TITLE"                        a board as new in a dry, heated house; everything belongs to a trial
     setting NAME VALUE                   before any time passes: what the board is installed with; later: from its page
+    learned NAME VALUE                   before any time passes: what the board knew of the house when switched on
     set INPUT VALUE [over 10 h]          an input, or its even drift
     fault NAME       mend NAME
     wait 300 s                           s, min, h or d
@@ -27,6 +28,7 @@ from dataclasses import dataclass, field
 
 from dewcore import words
 from dewcore.ceiling import BINDS_NAMES
+from dewcore.learned import SCALARS
 from dewcore.permit import LATCHING, PROOF_NAMES
 from dewcore.readings import (
     REQUEST_CLEAR,
@@ -55,6 +57,7 @@ ALARMS = tuple([name for n, name in enumerate(REFUSALS) if LATCHING >> n & 1])
 REQUESTS = {"clear": REQUEST_CLEAR, "rearm": REQUEST_REARM, "window": REQUEST_WINDOW, "run": REQUEST_TIMED_RUN,
             "stop": REQUEST_NONE}  # fmt: skip
 TAPS = {"fog": TAP_FOG, "clear": TAP_CLEAR}
+LEARNED = {row[0]: row for row in SCALARS}
 
 
 def _either(yes: str, no: str, true) -> tuple:
@@ -117,12 +120,13 @@ class Expectation(Step):
 
 @dataclass
 class Trial:
-    """Its title, the settings that its board is installed with, and its steps."""
+    """Its title, the settings that its board is installed with, what it has learned, and its steps."""
 
     title: str
     line: int
     base: dict
     settings: dict = field(default_factory=dict)
+    learned: dict = field(default_factory=dict)
     steps: list = field(default_factory=list)
 
 
@@ -265,7 +269,7 @@ def _setting(step: _Line, trial: Trial):
         Settings().change({**trial.base, **trial.settings, name: value})
     except SettingError as refusal:
         raise step.refuse(str(refusal)) from None
-    if all(made.do is _nothing for made in trial.steps):
+    if _is_new(trial):
         trial.settings[name] = value
         return Step(step.row, "", _nothing)
 
@@ -275,8 +279,23 @@ def _setting(step: _Line, trial: Trial):
     return Step(step.row, "", change)
 
 
+def _learned(step: _Line, trial: Trial):
+    name = step.word(tuple(LEARNED), "what was learned")
+    _, kind, low, high = LEARNED[name]
+    value = step.number(f"value of {name}", low, high)
+    if not _is_new(trial):
+        raise step.refuse("found learned after time has passed; put it first in its trial", 3)
+    trial.learned[name] = value if kind == "f" else int(value)
+    return Step(step.row, "", _nothing)
+
+
 def _nothing(_) -> str:
     return ""
+
+
+def _is_new(trial: Trial) -> bool:
+    """Whether no time has passed in a trial, and nothing was done."""
+    return all(step.do is _nothing for step in trial.steps)
 
 
 def _set(step: _Line, _):
@@ -466,8 +485,9 @@ def _expect_number(step: _Line, kind: str) -> tuple:
 
 
 VERBS = {
-    "trial": None, "setting": _setting, "set": _set, "fault": _fault, "mend": _mend, "wait": _wait, "clock": _clock,
-    "forecast": _forecast, "look": _look, "ask": _ask, "press": _press, "power": _power, "expect": _expect,
+    "trial": None, "setting": _setting, "learned": _learned, "set": _set, "fault": _fault, "mend": _mend,
+    "wait": _wait, "clock": _clock, "forecast": _forecast, "look": _look, "ask": _ask, "press": _press,
+    "power": _power, "expect": _expect,
 }  # fmt: skip
 
 
@@ -501,7 +521,7 @@ class Result:
 
 def run_trial(bench, trial: Trial, tell=None) -> Result:
     """All steps of a trial on a board as new; a refused step and a failed expectation do not end it."""
-    bench.renew(trial.settings)
+    bench.renew(trial.settings, trial.learned)
     result = Result(trial, [])
     tried: list = []
     for step in trial.steps:

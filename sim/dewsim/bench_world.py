@@ -109,12 +109,15 @@ class Bench:
     def close(self) -> None:
         self.bed.close()
 
-    def renew(self, changes: dict | None = None, start_ms: int = JUST_BEFORE_WRAP_MS) -> None:
-        """A board as new, in a dry, heated house; changes: settings that it is installed with."""
+    def renew(
+        self, changes: dict | None = None, known: dict | None = None, start_ms: int = JUST_BEFORE_WRAP_MS
+    ) -> None:
+        """A board as new, in a dry, heated house; changes: settings that it is installed with; known: what it learned
+        before, by the names of dewcore.learned."""
         settings = Settings()
         settings.change({row[0]: getattr(self.settings, row[0]) for row in TABLE})
         settings.change(changes or {})
-        self.bed.renew({row[0]: getattr(settings, row[0]) for row in TABLE}, start_ms)
+        self.bed.renew({row[0]: getattr(settings, row[0]) for row in TABLE}, start_ms, known or {})
         self.ramps: dict = {}
         self.pending = True  # something was changed that no beat has seen
 

@@ -22,6 +22,8 @@ BROKEN = (
     "leak_wet", "leak_wire", "overflow", "welded", "drain_runs", "relay_failed", "relay_retry", "indoor_bad", "rh_bad",
     "contact_unreadable", "fan_unfitted", "fan_unreadable", "heat_unprovable", "supply_cold", "safe_mode",
     "outdoor_old", "outdoor_none", "glass_bad", "supply_bad", "room_bad", "no_water", "fan_stuck_off",
+    "rh_jumped", "outdoor_doubt", "no_rise", "no_air", "rises_shut", "pad_weak", "rh_low", "sensors_differ",
+    "sensor_place", "half_wave",
 )  # fmt: skip
 
 
@@ -356,12 +358,6 @@ FAULTS = (
           path=BOARD, when=OPEN, also=BOOT),
 )  # fmt: skip
 
-# The decision has no words for these yet.
-UNGUARDED = (
-    "rh_drift", "rh_drift_room", "outdoor_up", "outdoor_fahrenheit", "outdoor_indoors", "probes_swapped",
-    "supply_swapped", "main_in_duct", "blower_dead", "valve_shut", "water_off", "valve_open", "damper_shut",
-    "damper_shut_drain", "pad_worn", "half_wave",
-)  # fmt: skip
 MOST_DAYS = max(fault.days for fault in FAULTS)
 
 FREE = (

@@ -205,7 +205,7 @@ class TestSession(unittest.TestCase):
 
     def opened(self):
         """Orders up to an open valve, contact closed."""
-        yield self.order("new", QUICK, 1000)
+        yield self.order("new", QUICK, 1000, {})
         for _ in range(TO_OPEN):
             yield self.order("beat")
 
@@ -388,7 +388,7 @@ class TestSession(unittest.TestCase):
         self.assertEqual(self.board.resets, [])
 
     def test_an_order_that_makes_no_sense_ends_it_with_the_contact_open(self):
-        for order in (("nonsense",), ("put", {"relay": 1}), ("put", {"world": 1}), ("beat", "x", "y"), ("new", {}, 1)):
+        for order in (("nonsense",), ("put", {"relay": 1}), ("put", {"world": 1}), ("beat", "x", "y"), ("new", {}, 1, {})):
             self.begin()
 
             def plan(order=order):

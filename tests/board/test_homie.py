@@ -226,7 +226,9 @@ class TestTables(unittest.TestCase):
         faults = "leak_wet leak_wire overflow welded drain_runs relay_failed indoor_bad rh_bad contact_unreadable "
         faults += "fan_unfitted fan_unreadable heat_unprovable supply_cold relay_retry safe_mode bench_shim"
         notices = "outdoor_old outdoor_none clock_unknown glass_bad supply_bad room_bad no_water fan_stuck_off "
-        notices += "ceiling_passed looks_torn forecast_old forecast_elsewhere self_doubt"
+        notices += "ceiling_passed looks_torn forecast_old forecast_elsewhere self_doubt "
+        notices += "rh_jumped outdoor_doubt no_rise no_air rises_shut pad_weak rh_low sensors_differ sensor_place "
+        notices += "half_wave"
         for table, mask, names in ((w.REFUSALS, FAULTS, faults), (w.NOTICES, FAULT_NOTICES, notices)):
             self.assertEqual([row[0] for n, row in enumerate(table) if mask >> n & 1], names.split())
 

@@ -82,6 +82,13 @@ class Rig:
             self.scan(step_s)
         return self.decision
 
+    def dries(self, rh_pct):
+        """The humidity falls to rh_pct as fast as air can, 7 % a scan; a fall at once would be doubted."""
+        while self.values["rh_pct"] > rh_pct:
+            self.values["rh_pct"] = max(rh_pct, self.values["rh_pct"] - 7.0)
+            self.scan(10)
+        return self.decision
+
     def refused(self, code):
         """Whether the last Decision names this refusal, and the valve is shut."""
         return not self.decision.valve and self.decision.refusals >> code & 1 == 1

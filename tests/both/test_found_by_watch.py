@@ -139,9 +139,8 @@ class TestClearing(unittest.TestCase):
 class TestLine(unittest.TestCase):
     def test_one_that_died_and_came_back_between_two_scans_is_tested_again(self):
         rig = ready()
-        rig.values["rh_pct"] = 20.0
         rig.contact("fan", r.OFF)
-        rig.run(60)
+        rig.dries(20.0)
         rig.contact("fan", r.ON)
         rig.scan(9)
         rig.now_s += 1
@@ -163,7 +162,7 @@ class TestOutdoors(unittest.TestCase):
 
     def test_warmth_that_has_lasted_is_the_coldest_of_two_readings_of_a_second(self):
         rig = Rig()
-        rig.values["outdoor_c"] = -20.0
+        rig.values["outdoor_c"] = -10.0
         rig.scan(10)
         rig.values["outdoor_c"] = 8.0
         rig.scan(10)

@@ -172,8 +172,7 @@ class TestRelay(Interlock):
     def test_the_contact_is_tested_for_two_seconds_before_it_closes(self):
         rig = ready()
         rig.contact("line_sense", r.OFF)
-        rig.values["rh_pct"] = 20.0
-        rig.run(60)
+        rig.dries(20.0)
         self.assertEqual(rig.decision.refusals, 1 << w.LINE_DEAD)
         rig.contact("line_sense", r.ON)
         rig.scan(0)
@@ -338,9 +337,8 @@ class TestFan(Interlock):
 
     def test_refused_for_ten_seconds_after_the_fan_started(self):
         rig = ready()
-        rig.values["rh_pct"] = 20.0
         rig.contact("fan", r.OFF)
-        rig.run(60)
+        rig.dries(20.0)
         rig.contact("fan", r.ON)
         rig.scan(9)
         self.assertEqual(rig.decision.refusals, 1 << w.FAN_SETTLING)

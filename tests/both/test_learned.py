@@ -42,6 +42,13 @@ LAYOUT = (
     ("controller", "glass_colder_k", "f", 1, -1000.0, 200.0),
     ("controller", "room_colder_k", "f", 1, 0.0, 50.0),
     ("controller", "room_excess_pa", "f", 1, 0.0, 10000.0),
+    ("doubts", "strength", "f", 1, 0.0, 60.0),
+    ("doubts", "recent", "f", 1, 0.0, 60.0),
+    ("doubts", "usual", "f", 1, -60.0, 60.0),
+    ("doubts", "excess", "f", 1, -60.0, 60.0),
+    ("doubts", "usual_duty", "f", 1, 0.0, 1.0),
+    ("doubts", "usual_span_k", "f", 1, 0.0, 150.0),
+    ("doubts", "duty_h", "f", 1, 0.0, 672.0),
     ("", "ages", "i", 16, -1, 86400),
     ("house", "gains", "f", 24, 0.0, 8.25),
     ("house", "counts", "B", 24, 0, 112),
@@ -72,6 +79,13 @@ SINGLE = (
     ("controller", "glass_colder_k", 1.5),
     ("controller", "room_colder_k", 2.5),
     ("controller", "room_excess_pa", 120.0),
+    ("doubts", "strength", 0.9),
+    ("doubts", "recent", 0.8),
+    ("doubts", "usual", 1.7),
+    ("doubts", "excess", -0.3),
+    ("doubts", "usual_duty", 0.4),
+    ("doubts", "usual_span_k", 25.0),
+    ("doubts", "duty_h", 500.0),
 )
 
 
@@ -138,11 +152,11 @@ def put(image, at, code, value):
 
 class TestImage(unittest.TestCase):
     def test_it_is_four_kilobytes_at_most_and_full_to_its_end(self):
-        self.assertEqual(learned.SIZE, 4005)
+        self.assertEqual(learned.SIZE, 4033)
         image = learned.pack(taught())
-        self.assertEqual(len(image), 4005)
-        self.assertEqual(struct.unpack_from("<f", image, 4001)[0], 38.0)
-        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 1, 3, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
+        self.assertEqual(len(image), 4033)
+        self.assertEqual(struct.unpack_from("<f", image, 4029)[0], 38.0)
+        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 2, 3, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
         self.assertEqual(struct.unpack_from("<I", learned.pack(taught(), UTC_S), 8)[0], UTC_S)
 
     def test_every_number_comes_back(self):
@@ -233,12 +247,12 @@ class TestRefused(unittest.TestCase):
 
     def test_a_head_that_is_not_ours(self):
         image = learned.pack(taught())
-        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 2), (3, "B", 4), (3, "B", 128), (4, "I", 1 << 29))
+        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 1), (3, "B", 4), (3, "B", 128), (4, "I", 1 << 29))
         for at, code, value in wrong:
             self.assertTrue(self.refused(put(image, at, code, value)))
         self.assertTrue(self.refused(put(image, HEAD_BYTES, "B", 9)))  # the glass's own version
-        self.assertTrue(self.refused(bytes(4005)))
-        self.assertTrue(self.refused(b"\xff" * 4005))
+        self.assertTrue(self.refused(bytes(4033)))
+        self.assertTrue(self.refused(b"\xff" * 4033))
         self.assertTrue(self.refused(b""))
 
     def test_each_number_is_taken_to_its_bounds_and_not_beyond(self):

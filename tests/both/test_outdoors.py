@@ -184,10 +184,10 @@ class TestBelief(unittest.TestCase):
         belief.take(-20.0, 0)
         belief.take(0.0, 60)
         for minute in range(2, 122):
-            belief.take(15.0, 60 * minute)
+            belief.take(1.5, 60 * minute)
             if minute == 61:
                 self.assertEqual(belief.believed_c, 0.0)
-        self.assertEqual(belief.believed_c, 15.0)
+        self.assertEqual(belief.believed_c, 1.5)
 
     def test_a_falling_back_starts_the_hour_anew(self):
         belief = OutdoorBelief()

@@ -37,8 +37,7 @@ class TestDemand(unittest.TestCase):
     def test_refused_when_humid_allowed_when_dry(self):
         rig = ready()
         self.assertEqual(rig.decision.refusals, 1 << w.HUMID_ENOUGH)
-        rig.values["rh_pct"] = 20.0
-        self.assertTrue(rig.run(30).valve)  # 40 % down is a jump: three readings
+        self.assertTrue(rig.dries(20.0).valve)
 
 
 class TestShortestRun(unittest.TestCase):

@@ -2,6 +2,7 @@
 
 import unittest
 
+from lived import Lived
 from rig import NAN, Rig, opened, ready
 
 from dewcore import readings as r
@@ -177,6 +178,43 @@ def more_humid_than_foretold():
     return rig
 
 
+def fallen():
+    """The humidity reads 15 % less from one reading to the next."""
+    rig = Rig()
+    rig.values["rh_pct"] = 30.0
+    rig.run(120)
+    rig.values["rh_pct"] = 15.0
+    rig.run(60)
+    return rig
+
+
+def jumped():
+    """The outdoor reading is 30 K warmer from one reading to the next."""
+    rig = Rig()
+    rig.run(60)
+    rig.values["outdoor_c"] = 30.0
+    rig.run(60)
+    return rig
+
+
+def half_wave():
+    rig = ready()
+    rig.readings.half_wave = 1
+    rig.run(190)
+    return rig
+
+
+def lived(days, learned, changes=None, **parts):
+    """So many days of a house that is known, with parts of it changed."""
+    rig = Lived(changes).knows(**learned)
+    for name in parts:
+        setattr(rig, name, parts[name])
+    return rig.live(days)
+
+
+STRONG = {"strength": 1.0, "recent": 1.0}
+
+
 REFUSALS = {
     "leak_wet": lambda: contact("leak", r.ON),
     "leak_wire": lambda: contact("leak", r.UNREADABLE),
@@ -231,6 +269,16 @@ NOTICES = {
     "forecast_elsewhere": lambda: forecast(1, 600, 20.0),
     "self_doubt": more_humid_than_foretold,
     "timed_run": lambda: timed_run(60),
+    "rh_jumped": fallen,
+    "outdoor_doubt": jumped,
+    "no_rise": lambda: lived(0.75, STRONG, water=0.0),
+    "no_air": lambda: lived(0.75, STRONG, {"has_drain_wet": 1}, water=0.0),
+    "rises_shut": lambda: lived(0.5, STRONG, {"wish_pct": 22.0}, leaks=True),
+    "pad_weak": lambda: lived(0.6, {"strength": 2.1, "recent": 1.0}, w=3.0, gain_g_kg_h=0.1),
+    "rh_low": lambda: lived(0.3, {"usual": 2.0, "excess": 0.41}, gain_g_kg_h=0.0),
+    "sensors_differ": lambda: lived(1.1, {}, {"has_room": 1}, room_low_pct=6.0),
+    "sensor_place": lambda: lived(0.2, {}, warm=True),
+    "half_wave": half_wave,
 }
 
 

@@ -45,6 +45,9 @@ TEST_S, TEST_PAUSE_S, TESTS_A_DAY, TEST_PCT = 1800, 10800, 3, 8.0
 # what the forecast's age tells is judged with each look-ahead, so late by this much time and so many scans
 TOLD_S, TOLD_SCANS = 800, 32  # the slices of a look-ahead and of what is learned in between
 AHEAD = w.FORECAST_OLD, w.FORECAST_ELSEWHERE, w.SELF_DOUBT, w.LOOKS_TORN, w.LOOK_NOW, w.LOOK_AND_TEST
+# Doubts that take days or weeks of readings: what they shut is looked at here, when they begin is in test_doubts
+DOUBTS = w.RH_JUMPED, w.OUTDOOR_DOUBT, w.NO_RISE, w.NO_AIR, w.RISES_SHUT, w.PAD_WEAK, w.RH_LOW, w.SENSORS_DIFFER
+DOUBT_MASK = sum(1 << code for code in (*DOUBTS, w.SENSOR_PLACE, w.HALF_WAVE))
 LATE = sum(1 << code for code in (*AHEAD, w.WINDOW_DRYING))
 
 
@@ -188,6 +191,7 @@ class Watch:
         self.stuck_off_s = 0
         self.season_over = False
         self.rh_indoor_c = None
+        self.outdoor_doubted = False
         self.rh_moved = False
         self.rh_seen = None
         self.corrections = set()
@@ -306,20 +310,23 @@ class Watch:
         moved = self.rh_moved  # up to the scan before: this one's air may come too late to count
         if judge.rh_read_pct != self.rh_seen:
             if self.rh_seen is not None:
-                self.rh_step_pct = max(0.1, min(self.rh_step_pct, abs(judge.rh_read_pct - self.rh_seen)))
+                self.rh_step_pct = max(0.02, min(self.rh_step_pct, abs(judge.rh_read_pct - self.rh_seen)))
             self.tracks[RH].frozen_s = int(3 * 3600 * self.rh_step_pct / 0.1)
             self.rh_seen = judge.rh_read_pct
             self.tracks[RH].same_from_s = self.tracks[RH].newest_s  # believed from now on
             self.rh_indoor_c = inputs.indoor_c
             self.rh_moved = False
-        elif abs(inputs.indoor_c - self.rh_indoor_c) > 2.0:
+        elif abs(inputs.indoor_c - self.rh_indoor_c) > min(2.0, max(0.2, 4.0 * self.rh_step_pct)):
             self.rh_moved = True
         for index, track in enumerate(self.tracks):
             trusted = bool(inputs.trusted >> index & 1)
             still = track.still(now_s) and (index != RH or moved and self.rh_moved)
             if trusted and (not self.fitted[index] or not track.fresh(now_s) or still):
                 self.fail("V7 channel %d is trusted, fresh %s, still %s" % (index, track.fresh(now_s), still))
-            if not trusted and track.fresh(now_s) and track.steady() and not track.still(now_s):
+            doubted = index == RH and judge.rh_fell_pct > 0.0 or index == OUTDOOR and self.outdoor_doubted
+            if trusted and doubted:
+                self.fail("V7 channel %d is trusted though doubted" % index)
+            if not trusted and track.fresh(now_s) and track.steady() and not track.still(now_s) and not doubted:
                 self.fail("V7 channel %d is good but not trusted" % index)
             if trusted and index in READ_AS and index != OUTDOOR:
                 name, offset = READ_AS[index]
@@ -329,6 +336,8 @@ class Watch:
                 read = (v for at, v in track.recent if at >= now_s - track.max_age_s)
                 if not any(value == corrected(v, offset_k, track) for v in read for offset_k in offsets):
                     self.fail("V7 channel %d believes %r, which nobody read" % (index, value))
+
+        self.outdoor_doubted = judge.outdoor_doubted  # counts from the next scan on
 
     def _outdoor(self, inputs, s, now_s, seconds):
         """The believed outdoor air: cold at once, warm slowly, never warmer for a reading's loss."""
@@ -872,7 +881,7 @@ class Watch:
         if self.tracks[OUTDOOR].restated or self.tracks[OUTDOOR].newest_s == self.offset_changed_s:
             notices = notices & ~(1 << w.OUTDOOR_HELD) | d.notices & 1 << w.OUTDOOR_HELD
         late = 1 << w.CLOCK_UNKNOWN | 1 << w.GLASS_BAD | 1 << w.ROOM_BAD  # these wait for the next target
-        notices |= d.notices & (LATE | 1 << w.WINDOW_TEST)  # looked at by `_learned`
+        notices |= d.notices & (LATE | DOUBT_MASK | 1 << w.WINDOW_TEST)  # looked at by `_learned`
         said = self._standing(d)
         wrong = (d.notices ^ notices) & ~late | (d.notices & late ^ said)
         if wrong:

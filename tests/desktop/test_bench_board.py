@@ -70,7 +70,7 @@ def board(tmp_path):
 
 def opened(bed) -> None:
     """Beats until the contact is closed."""
-    bed.renew(QUICK, 1000)
+    bed.renew(QUICK, 1000, {})
     for _ in range(90):
         bed.beat()
         if bed.world.contact_closed:
@@ -119,7 +119,7 @@ def test_a_line_that_is_live_at_the_start_is_refused_and_the_board_stays_latched
     bed = BoardBed(board.port)
     starts = board.starts
     with pytest.raises(InputError, match="24 V at its line sense.*until the board is reset"):
-        bed.renew(QUICK, 1000)
+        bed.renew(QUICK, 1000, {})
     board.live(False)
     time.sleep(0.5)
     assert board.starts == starts and "1" not in board.contact()
@@ -150,7 +150,7 @@ def test_a_board_whose_line_is_not_fitted_is_refused(tmp_path):
     with board_with_shim(tmp_path) as board:
         bed = BoardBed(board.port)
         with pytest.raises(InputError, match="its line sense is not fitted"):
-            bed.renew(QUICK, 1000)
+            bed.renew(QUICK, 1000, {})
         assert "1" not in board.contact()
 
 
@@ -200,7 +200,7 @@ def test_garbage_half_lines_and_another_host_change_nothing(board, monkeypatch):
 def test_an_answer_that_is_lost_is_asked_for_again_and_passes_no_second(board, monkeypatch):
     monkeypatch.setattr(bench_board, "AGAIN_S", 0.1)
     bed = BoardBed(board.port)
-    bed.renew(QUICK, 1000)
+    bed.renew(QUICK, 1000, {})
     answer, lost = bed._answer, []
 
     def lossy(until_s):

@@ -260,6 +260,20 @@ KINDS = (
     ("forecast", (60, 300, 600), 0.1, {"forecast": 3, "walk": 4, "outdoor": 2, "clock": 1}, {"look_ahead": 1}),
     ("doubt", (300,), 0.0, {"walk": 1}, {"look_ahead": 1, "has_absent": 0}),
 )
+# One course in six, by a draw of its own: a house that is known, and one thing about it that takes hours to tell.
+LIVED_SHARE = 0.17
+LIVED = ("lived", (300,), 0.0, {"walk": 1}, {"look_ahead": 1, "has_absent": 0, "has_heat_call": 1})
+# what it is about: settings; what was learned; % RH in five minutes of water, and of none
+ABOUT = {
+    "dry": ({"has_drain_wet": 0}, {"strength": 1.0, "recent": 1.0}, 0.0, 0.0),
+    "airless": ({"has_drain_wet": 1}, {"strength": 1.0, "recent": 1.0}, 0.0, 0.0),
+    "leaks": ({"wish_pct": 10.0}, {"strength": 1.0, "recent": 1.0}, 0.5, -1.0),
+    "worn": ({}, {"strength": 2.0, "recent": 0.9}, 0.25, -0.5),
+    "low": ({}, {"usual": 2.0, "excess": 0.3}, 0.1, -0.2),
+    "differ": ({"has_room": 1}, {}, 0.1, -0.2),
+    "warm": ({}, {}, 0.1, -0.2),
+    "half": ({}, {}, 0.1, -0.2),
+}
 
 
 class Episode:
@@ -275,13 +289,19 @@ class Episode:
         self.opened = 0
         self.asking = 0  # scans for which the owner still confirms being at the window
         rng = self.rng
-        self.kind, self.steps_s, self.share, weights, given = rng.choice(KINDS)
+        own = random.Random("water %s" % identity)
+        lived = own.random() < LIVED_SHARE
+        self.about = own.choice(sorted(ABOUT)) if lived else ""
+        kind = rng.choice(KINDS)
+        self.kind, self.steps_s, self.share, weights, given = LIVED if lived else kind
         self.names = [name for name, weight in weights.items() for _ in range(weight)]
         changes = random_settings(rng, rng.choice((0, 0, 3, 8, len(ROWS))))
         changes.update(random_correction(str(identity)))
         if self.kind not in ("everyday", "storm", "gaps"):
             for name in ("owner_off", "has_leak", "has_overflow", "has_absent"):
                 changes.pop(name, None)
+        if lived:
+            changes.update(ABOUT[self.about][0])
         world = self.world = World(changes, rng.choice((0, 5, 1000, 2**30 - 500)))
         world.change(given)
         world.heal()
@@ -309,6 +329,11 @@ class Episode:
         elif self.kind == "doubt":
             world.readings.utc_s = 1766275200
             world.values.update(rh_pct=20.0, outdoor_c=0.0)
+        elif self.kind == "lived":
+            world.values.update(rh_pct=15.0, outdoor_c=0.0)
+            world.controller.outlook.house.hours = 300
+            for name, value in ABOUT[self.about][1].items():
+                setattr(world.controller.outlook.doubts, name, value)
 
     def play(self):
         """All scans, or up to the first broken promise: its text or None."""
@@ -319,6 +344,8 @@ class Episode:
             self.asking = max(0, self.asking - 1)
             if self.kind == "doubt":  # a dry half day, then moisture that no rate explains
                 world.values["rh_pct"] = min(70.0, max(20.0, 20.0 + (n - 144) / 2.4))
+            elif self.kind == "lived":
+                self._live(n)
             while rng.random() < self.share:
                 getattr(self, "do_" + rng.choice(self.names))()
             broken = world.scan(rng.choice(self.steps_s))
@@ -330,6 +357,25 @@ class Episode:
             if broken:
                 return "%s, %s, scan %d at %d s: %s" % (self.identity, self.kind, n, world.now_s, "; ".join(broken))
         return None
+
+    def _live(self, n):
+        """Five minutes of a furnace that heats 40 minutes of the hour, and of what this course is about."""
+        world = self.world
+        values = world.values
+        heats = n % 12 < 8
+        for name in ("fan", "heat_call", "line_sense"):
+            if name == "fan" or getattr(world.settings, "has_" + name):
+                world.contact(name, r.ON if heats else r.OFF)
+        valve = world.controller.decision.valve
+        if world.settings.has_drain_wet:
+            world.contact("drain_wet", r.ON if valve and heats else r.OFF)
+        _, _, wetter, drier = ABOUT[self.about]
+        flows = heats and (valve or self.about == "leaks")
+        values["rh_pct"] = min(60.0, max(12.0, values["rh_pct"] + (wetter if flows else drier)))
+        values["indoor_c"] = 20.0 + (2.9 * min(2, n % 12, max(0, 9 - n % 12)) if self.about == "warm" else 0.0)
+        values["room_rh_pct"] = values["rh_pct"] + (9.0 if self.about == "differ" else 0.0)
+        values["room_c"] = values["indoor_c"]
+        world.readings.half_wave = 1 if self.about == "half" else 0
 
     def do_heal(self):
         self.world.heal()

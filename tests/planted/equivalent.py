@@ -239,14 +239,14 @@ EQUIVALENT = (
     (
         "judge",
         "_outdoor",
-        "elif belief.known and 0 <= inputs.age_s",
+        "elif belief.known and not self.outdoor_doubted and 0 <= inputs.age_s",
         "0 > 1",
         "A reading of age 0 is trusted: its case comes before.",
     ),
     (
         "judge",
         "_outdoor",
-        "elif belief.known and 0 <= inputs.age_s",
+        "elif belief.known and not self.outdoor_doubted and 0 <= inputs.age_s",
         "LtE > Lt",
         "A reading of age 0 is trusted: its case comes before; the oldest age is noticed.",
     ),

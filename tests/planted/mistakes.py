@@ -29,6 +29,8 @@ FALLBOUND = "shared/dewcore/fallbound.py"
 FORECAST = "shared/dewcore/forecast.py"
 GLASS = "shared/dewcore/glass.py"
 WINDOW_TEST = "shared/dewcore/window_test.py"
+DOUBTS = "shared/dewcore/doubts.py"
+LEARNED = "shared/dewcore/learned.py"
 BEST = "sim/dewsim/best.py"
 STORE = "firmware/dewboard/store.py"
 KEEP = "firmware/dewboard/keep.py"
@@ -45,10 +47,101 @@ GUARD = "firmware/dewboard/guard.py"
 # name, file, old, new, why
 MISTAKES = (
     (
+        "doubts-no-errors",
+        DOUBTS,
+        "scale = ERRORS * sqrt(",
+        "scale = 0.0 * sqrt(",
+        "The fit is believed without its error: a lively house is blamed.",
+    ),
+    (
+        "doubts-drain-forgotten",
+        DOUBTS,
+        "dry = self.settings.has_drain_wet == 0 or self.dry_s > WATER_S",
+        "dry = True",
+        "Water at the drain is not asked for: the stop valve is blamed for a shut damper.",
+    ),
+    (
+        "doubts-leak-for-strength",
+        DOUBTS,
+        "b2 = (r2 * v11 - r1 * v12) / d",
+        "b2 = (r1 * v22 - r2 * v12) / d",
+        "What rises with the valve shut is taken from the open valve.",
+    ),
+    (
+        "doubts-once-is-always",
+        DOUBTS,
+        "if begins or lasts and self.notices >> code & 1:",
+        "if begins or self.notices >> code & 1:",
+        "A notice never ends.",
+    ),
+    (
+        "doubts-largest-difference",
+        DOUBTS,
+        "if differ_pct < self.least_pct:",
+        "if differ_pct > self.least_pct:",
+        "The largest difference of a day instead of the smallest: sleepers behind a door are told as a bad sensor.",
+    ),
+    (
+        "judge-fall-is-air",
+        JUDGE,
+        "if channel.good < usual_pct - channel.max_step else 0.0",
+        "if channel.good < usual_pct - channel.max_step and False else 0.0",
+        "A reading that fell at once is believed: the house gets too humid.",
+    ),
+    (
+        "judge-breath-is-a-fall",
+        JUDGE,
+        "if channel.good < usual_pct - channel.max_step else 0.0",
+        "if channel.good < self.rh_read_pct - channel.max_step else 0.0",
+        "What was breathed on and falls back is doubted.",
+    ),
+    (
+        "outdoors-jump-followed",
+        OUTDOORS,
+        "if far and self.known and 0 <= at_s - self.at_s <= HOLD_S:",
+        "if far and not self.known and 0 <= at_s - self.at_s <= HOLD_S:",
+        "A feed that begins to send another unit is followed after an hour.",
+    ),
+    (
+        "outdoors-jump-for-ever",
+        OUTDOORS,
+        "if far and 0 <= at_s - self.jumped_s < JUMP_HELD_S:",
+        "if far and 0 <= at_s - self.jumped_s:",
+        "A board moved in spring holds the winter's cold for ever.",
+    ),
+    (
+        "controller-half-wave-at-once",
+        CONTROLLER,
+        "if readings.half_wave & self.half_wave:",
+        "if readings.half_wave:",
+        "One look at half of a wave is told, as at each switch.",
+    ),
+    (
+        "controller-doubt-without-effect",
+        CONTROLLER,
+        "self.judge.outdoor_doubted = self.outlook.doubts.outdoor",
+        "self.judge.outdoor_doubted = False",
+        "The doubted thermometer is told and still believed.",
+    ),
+    (
+        "learned-recent-is-strength",
+        LEARNED,
+        '("recent", "f", 0.0, 60.0)',
+        '("strength", "f", 0.0, 60.0)',
+        "A restart forgets the wear: the worn pad's strength becomes the rule.",
+    ),
+    (
+        "house-told-spoiled",
+        HOUSE,
+        "self.told = not self.spoiled",
+        "self.told = True",
+        "A quarter with an open window counts for the humidifier's strength.",
+    ),
+    (
         "judge-stale-accepted",
         JUDGE,
-        "elif 0 <= age_s <= channel.max_age_s:",
-        "elif 0 <= age_s:",
+        "if 0 <= age_s <= channel.max_age_s:",
+        "if 0 <= age_s:",
         "A reading counts however old it is: a dead sensor keeps the valve open.",
     ),
     (

@@ -1,0 +1,279 @@
+"""What weeks give away: each doubt begins for its cause, ends with it, and never comes by itself."""
+
+import unittest
+
+from lived import Lived
+from rig import Rig, opened
+
+from dewcore import readings as r
+from dewcore import words as w
+from dewcore.doubts import Doubts
+from dewcore.outdoors import JUMP_HELD_S, OutdoorBelief
+
+STRONG = {"strength": 1.0, "recent": 1.0}
+HEATED = {"usual_duty": 0.667, "usual_span_k": 24.0, "duty_h": 400.0}
+MADE = (w.NO_RISE, w.NO_AIR, w.RISES_SHUT, w.PAD_WEAK, w.RH_LOW, w.SENSORS_DIFFER, w.SENSOR_PLACE, w.OUTDOOR_DOUBT)
+
+
+class TestNone(unittest.TestCase):
+    def test_a_house_in_order_is_never_doubted(self):
+        rig = Lived({"has_room": 1, "has_drain_wet": 1, "has_glass": 1}).knows(**STRONG)
+        for day in range(4):
+            rig.heats = 40 if day % 3 else 25
+            rig.values["outdoor_c"] = -8.0 + day % 5
+            rig.live(1)
+            for code in MADE:
+                self.assertFalse(rig.noticed(code), w.NOTICES[code][0])
+        doubts = rig.controller.outlook.doubts
+        self.assertTrue(0.8 <= doubts.strength <= 1.5)
+        self.assertTrue(0.8 * doubts.strength <= doubts.recent <= 1.2 * doubts.strength)
+
+
+class TestHumidifier(unittest.TestCase):
+    def test_no_water_is_told_and_no_more_once_it_flows_again(self):
+        rig = Lived().knows(**STRONG)
+        rig.water = 0.0
+        rig.live(0.75)
+        self.assertTrue(rig.noticed(w.NO_RISE))
+        rig.water = 1.0
+        rig.live(1.5)
+        self.assertFalse(rig.noticed(w.NO_RISE))
+
+    def test_a_drain_that_gets_wet_says_that_it_is_not_the_water(self):
+        rig = Lived({"has_drain_wet": 1}).knows(**STRONG)
+        rig.water = 0.0
+        rig.live(0.75)
+        self.assertTrue(rig.noticed(w.NO_AIR))
+        self.assertFalse(rig.noticed(w.NO_RISE))
+
+    def test_a_valve_that_leaks_is_told_by_what_rises_with_it_shut_and_no_more_once_it_is_tight(self):
+        rig = Lived({"wish_pct": 22.0}).knows(**STRONG)
+        rig.leaks = True
+        rig.live(0.5)
+        self.assertTrue(rig.noticed(w.RISES_SHUT))
+        rig.leaks = False
+        rig.live(2)
+        self.assertFalse(rig.noticed(w.RISES_SHUT))
+
+    def test_nothing_is_judged_before_the_house_is_known(self):
+        rig = Lived().knows(**STRONG)
+        rig.controller.outlook.house.hours = 20
+        rig.water = 0.0
+        rig.live(0.5)
+        self.assertFalse(rig.noticed(w.NO_RISE))
+
+    def test_its_strength_is_learned_once_the_house_is_known(self):
+        rig = Lived().knows()
+        rig.w, rig.gain_g_kg_h = 3.0, 0.1
+        rig.live(0.6)
+        doubts = rig.controller.outlook.doubts
+        self.assertTrue(0.8 <= doubts.strength <= 1.5)
+        rig.readings.request = r.REQUEST_REARM
+        rig.scan(10)
+        self.assertEqual(rig.controller.outlook.doubts.strength, 0.0)
+
+
+class TestSensors(unittest.TestCase):
+    def test_two_that_agree_once_a_day_are_well(self):
+        rig = Lived({"has_room": 1})
+        for _ in range(3):
+            rig.room_low_pct = 9.0
+            rig.live(0.9)
+            rig.room_low_pct = 0.0
+            rig.live(0.1)
+        self.assertFalse(rig.noticed(w.SENSORS_DIFFER))
+        rig.room_low_pct = -9.0
+        rig.live(2.1)
+        self.assertTrue(rig.noticed(w.SENSORS_DIFFER))
+        rig.room_low_pct = 4.0
+        rig.live(0.1)
+        self.assertFalse(rig.noticed(w.SENSORS_DIFFER))
+
+    def test_air_that_warms_with_the_furnace_three_times_is_supply_air(self):
+        rig = Lived()
+        rig.warm = True
+        rig.live(2.5 / 24)
+        self.assertFalse(rig.noticed(w.SENSOR_PLACE))
+        rig.live(2 / 24)
+        self.assertTrue(rig.noticed(w.SENSOR_PLACE))
+        rig.warm = False
+        rig.live(2 / 24)
+        self.assertFalse(rig.noticed(w.SENSOR_PLACE))
+
+    def test_a_fall_at_once_is_doubted_until_it_is_back_at_once(self):
+        rig = opened({"look_ahead": 0})
+        rig.values["rh_pct"] = 8.0
+        rig.run(30)
+        rig.scan(60)
+        self.assertTrue(rig.refused(w.RH_BAD) and rig.noticed(w.RH_JUMPED))
+        for rh_pct in (12.0, 16.0, 20.0):  # slowly back is the weather
+            rig.values["rh_pct"] = rh_pct
+            rig.run(600)
+            self.assertTrue(rig.refused(w.RH_BAD))
+        rig.values["rh_pct"] = 8.0
+        rig.run(60)
+        rig.values["rh_pct"] = 20.0
+        rig.run(30)
+        self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+
+    def test_the_first_reading_after_the_start_is_what_is_usual(self):
+        rig = Rig()
+        rig.now_s = -8
+        rig.scan(10)
+        rig.scan(10)
+        rig.values["rh_pct"] = 8.0
+        rig.run(60)
+        self.assertTrue(rig.noticed(w.RH_JUMPED))
+
+    def test_a_person_ends_that_doubt(self):
+        rig = opened()
+        rig.values["rh_pct"] = 8.0
+        rig.run(60)
+        self.assertTrue(rig.refused(w.RH_BAD))
+        rig.readings.request = r.REQUEST_CLEAR
+        rig.scan(10)
+        rig.readings.request = r.REQUEST_NONE
+        rig.run(60)
+        self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+
+    def test_breath_on_the_sensor_that_goes_away_is_no_fall(self):
+        rig = opened()
+        rig.run(600)
+        rig.values["rh_pct"] = 60.0
+        rig.run(60)
+        rig.values["rh_pct"] = 20.0
+        rig.run(60)
+        self.assertFalse(rig.noticed(w.RH_JUMPED))
+        self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+
+    def test_a_chip_that_repeats_all_it_says_is_found_by_the_furnace(self):
+        rig = Rig()
+        rig.run(60)
+        rig.values["rh_pct"] = 20.05
+        rig.run(20)
+        rig.contact("heat_call", r.OFF)
+        rig.run(5300)
+        self.assertFalse(rig.refused(w.RH_BAD))
+        rig.run(200)
+        self.assertTrue(rig.refused(w.RH_BAD))
+        rig.values["rh_pct"] = 20.1
+        rig.scan(10)
+        self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+
+    def test_without_a_change_of_heat_it_may_be_a_quiet_night(self):
+        rig = Rig()
+        rig.run(60)
+        rig.values["rh_pct"] = 20.05
+        rig.run(20000)
+        self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
+
+
+class TestOutdoors(unittest.TestCase):
+    def test_a_jump_beyond_22_k_holds_for_a_day(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        belief.take(-10.0, 600)
+        self.assertTrue(belief.take(12.5, 1200))
+        for at_s in range(1800, JUMP_HELD_S, 600):
+            self.assertTrue(belief.take(12.5, at_s))
+        self.assertEqual(belief.believed_c, -10.0)
+        belief.take(12.5, 1200 + JUMP_HELD_S)
+        belief.take(12.5, 1800 + JUMP_HELD_S)
+        self.assertTrue(belief.believed_c > -10.0)
+
+    def test_back_from_a_jump_all_is_as_before(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        belief.take(20.0, 600)
+        self.assertTrue(belief.jumped_s >= 0)
+        self.assertFalse(belief.take(-9.9, 1200))
+        self.assertEqual((belief.jumped_s, belief.believed_c), (-1, -9.9))
+
+    def test_a_cold_glitch_does_not_make_the_return_a_jump(self):
+        belief = OutdoorBelief()
+        for at_s in range(0, 600, 10):
+            belief.take(-5.0, at_s)
+        belief.take(-50.0, 600)
+        for at_s in range(610, 4300, 10):
+            belief.take(-5.0, at_s)
+        self.assertEqual((belief.jumped_s, belief.believed_c), (-1, -5.0))
+
+    def test_much_heat_for_few_kelvin_and_the_reading_counts_no_more(self):
+        rig = Lived().knows(**HEATED).live(0.5)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+        rig.values["outdoor_c"] = 10.0
+        rig.live(1)
+        self.assertTrue(rig.noticed(w.OUTDOOR_DOUBT))
+        self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_DESIGN)
+        rig.values["outdoor_c"] = -8.0
+        rig.live(2)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+        self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_READ)
+
+    def test_a_warm_day_with_little_heat_accuses_nobody(self):
+        for heats in (2, 20):
+            rig = Lived().knows(**HEATED)
+            rig.heats = heats
+            rig.values["outdoor_c"] = 15.9
+            rig.live(1)
+            self.assertEqual(rig.noticed(w.OUTDOOR_DOUBT), False)
+
+    def test_heat_against_warmer_air_outdoors_is_the_wrong_thermometer_after_an_hour(self):
+        rig = Lived()
+        rig.heats = 60
+        rig.values["outdoor_c"] = 21.0  # at most 0.6 K warmer indoors
+        rig.live(0.2)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+        rig.values["outdoor_c"] = 22.0
+        rig.live(0.8 / 24)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+        rig.live(0.5 / 24)
+        self.assertTrue(rig.noticed(w.OUTDOOR_DOUBT))
+
+    def test_on_a_hot_day_glass_is_colder_than_the_air_outdoors(self):
+        rig = Lived({"has_glass": 1})
+        rig.heats = 0
+        rig.values["glass_c"], rig.values["outdoor_c"] = 25.0, 32.0
+        rig.live(0.2)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+
+    def test_glass_colder_than_outdoors_for_an_hour_is_the_wrong_thermometer(self):
+        rig = Lived({"has_glass": 1}).live(0.1)
+        rig.values["glass_c"], rig.values["outdoor_c"] = -8.0, 2.0
+        rig.live(0.9 / 24)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+        rig.live(0.5 / 24)
+        self.assertTrue(rig.noticed(w.OUTDOOR_DOUBT))
+
+
+class TestHalfWave(unittest.TestCase):
+    def test_it_has_to_last_a_minute(self):
+        rig = opened()
+        rig.readings.half_wave = 4
+        rig.run(30)
+        rig.readings.half_wave = 0
+        rig.run(120)
+        self.assertFalse(rig.noticed(w.HALF_WAVE))
+        rig.readings.half_wave = 4
+        rig.run(190)
+        self.assertTrue(rig.noticed(w.HALF_WAVE))
+        rig.readings.half_wave = 3  # others: once more from the beginning
+        told = []
+        for _ in range(13):
+            rig.scan(10)
+            told.append(rig.noticed(w.HALF_WAVE))
+        self.assertIn(False, told)
+
+
+class TestTell(unittest.TestCase):
+    def test_a_notice_begins_lasts_and_ends(self):
+        doubts = Doubts()
+        seen = []
+        for begins, lasts in ((False, True), (True, True), (False, True), (False, False), (False, True)):
+            doubts.tell(w.PAD_WEAK, begins, lasts)
+            seen.append(doubts.notices >> w.PAD_WEAK & 1)
+        self.assertEqual(seen, [0, 1, 1, 0, 0])
+
+
+if __name__ == "__main__":
+    unittest.main()

@@ -1,0 +1,252 @@
+"""The fit behind the humidifier's doubts, quarter by quarter: thresholds, errors, what is remembered."""
+
+import unittest
+
+from dewcore import readings as r
+from dewcore import words as w
+from dewcore.doubts import Doubts
+from dewcore.settings import Settings
+
+STEP_S = 300
+
+
+class Told:
+    """What a quarter of an hour left unexplained, as dewcore.house tells it."""
+
+    def __init__(self):
+        self.told_s = -1
+        self.told = True
+        self.mean_pad = 0.0
+        self.unexplained = 0.0
+        self.mean_gain = 0.0
+        self.hours = 0
+        self.dry_per_h = 0.25
+        self.valve_g_kg_h = 1.0
+
+
+class Fit:
+    """Doubts that are told one quarter after the other."""
+
+    def __init__(self, strength=1.0, recent=1.0, drain=None, usual=0.0, excess=0.0):
+        settings = Settings()
+        if drain is not None:
+            settings.change({"has_drain_wet": 1})
+        self.doubts = Doubts(settings)
+        self.doubts.strength, self.doubts.recent = strength, recent
+        self.doubts.usual, self.doubts.excess = usual, excess
+        self.house = Told()
+        self.readings = r.Readings()
+        self.readings.drain_wet.set(r.ON if drain else r.OFF, 0)
+        self.inputs = r.Inputs()
+        self.now_s = 0
+        self.quarters(1, r.OFF, False, 0.0)
+        self.house.hours = 300
+
+    def quarters(self, count, fan, is_open, left):
+        """So many of one kind; left: g/kg/h that the rates leave."""
+        house = self.house
+        for _ in range(count):
+            for step in range(3):
+                self.now_s += STEP_S
+                self.readings.fan.set(fan, self.now_s)
+                if step == 2:
+                    house.told_s = self.now_s
+                    house.mean_pad = 1.0 if is_open else 0.0
+                    house.unexplained = house.mean_gain + left
+                self.doubts.minute(self.readings, self.inputs, 0.0, house, is_open, self.now_s)
+        return self
+
+    def days(self, days, opened=None, shut=None, noise=0.0):
+        """The furnace runs every other quarter; opened, shut: what those with the valve open, or shut, leave."""
+        kinds = [kind for kind in ((opened, True), (shut, False)) if kind[0] is not None]
+        for n in range(int(days * 48 / len(kinds))):
+            sign = noise if n % 4 < 2 else -noise
+            for left, is_open in kinds:
+                self.quarters(1, r.ON, is_open, left + sign).quarters(1, r.OFF, False, -sign)
+        return self
+
+    def told(self, code):
+        return self.doubts.notices >> code & 1
+
+
+class TestStrength(unittest.TestCase):
+    def test_it_is_what_open_quarters_leave_beyond_the_others(self):
+        fit = Fit(0.0, 0.0).days(1.5, 1.3, 0.0)
+        self.assertTrue(abs(fit.doubts.strength - 1.3) < 0.05)
+
+    def test_gains_that_are_known_do_not_count(self):
+        fit = Fit(0.0, 0.0)
+        fit.house.mean_gain = 3.0
+        fit.days(1.5, 1.3, 0.0)
+        self.assertTrue(abs(fit.doubts.strength - 1.3) < 0.05)
+
+    def test_it_is_not_known_where_the_error_is_half_of_it(self):
+        self.assertEqual(Fit(0.0, 0.0).days(1, 1.0, 0.0, 2.0).doubts.strength, 0.0)
+        self.assertEqual(Fit(0.0, 0.0).days(1.5, -1.0, 0.0).doubts.strength, 0.0)
+
+    def test_it_follows_up_by_a_quarter_of_what_is_recent_and_hardly_down(self):
+        fit = Fit().days(2, 2.0)
+        self.assertTrue(abs(fit.doubts.strength - 1.332) < 0.02)
+        self.assertTrue(abs(fit.doubts.recent - 1.927) < 0.02)
+        fit = Fit().days(2, 0.6)
+        self.assertTrue(abs(fit.doubts.strength - 0.9933) < 0.002)
+        self.assertTrue(abs(fit.doubts.recent - 0.629) < 0.01)
+
+    def test_what_draws_water_out_of_the_air_is_no_negative_strength(self):
+        self.assertTrue(Fit().days(3, -3.0).doubts.recent >= 0.0)
+
+    def test_a_day_is_remembered(self):
+        fit = Fit().days(2, 0.0).days(0.4, 1.0)
+        self.assertTrue(fit.told(w.NO_RISE))
+        self.assertFalse(fit.days(0.6, 1.0).told(w.NO_RISE))
+
+
+class TestNoRise(unittest.TestCase):
+    def test_less_than_a_third_is_none(self):
+        self.assertTrue(Fit().days(1, 0.3).told(w.NO_RISE))
+        self.assertFalse(Fit().days(2, 0.4).told(w.NO_RISE))
+
+    def test_it_ends_with_half_of_the_strength(self):
+        fit = Fit().days(1, 0.0)
+        self.assertTrue(fit.told(w.NO_RISE))
+        self.assertTrue(fit.days(5, 0.45).told(w.NO_RISE))
+        self.assertFalse(fit.days(5, 0.6).told(w.NO_RISE))
+
+    def test_a_lively_house_blames_nobody(self):
+        self.assertFalse(Fit().days(1, 0.0, None, 1.5).told(w.NO_RISE))
+
+    def test_it_takes_six_hours_and_one_of_open_valve(self):
+        fit = Fit().quarters(6, r.OFF, False, 0.0).days(0.209, 0.0)
+        self.assertFalse(fit.told(w.NO_RISE))  # 27 quarters, of fading weights
+        self.assertTrue(fit.days(0.021, 0.0).told(w.NO_RISE))
+        fit = Fit().quarters(60, r.OFF, False, 0.0)
+        for n in range(8):
+            self.assertEqual(fit.told(w.NO_RISE), 1 if n > 4 else 0)
+            fit.quarters(1, r.ON, True, 0.0).quarters(1, r.OFF, False, 0.0)
+
+    def test_not_where_the_house_or_the_strength_is_unknown(self):
+        fit = Fit()
+        fit.house.hours = 71
+        self.assertFalse(fit.days(1, 0.0).told(w.NO_RISE))
+        fit.house.hours = 72
+        self.assertTrue(fit.days(0.1, 0.0).told(w.NO_RISE))
+        self.assertFalse(Fit(0.0, 0.0).days(1, 0.0).told(w.NO_RISE))
+
+    def test_quarters_that_do_not_count_teach_nothing(self):
+        fit = Fit()
+        fit.house.told = False
+        fit.days(1, 0.0)
+        self.assertEqual((fit.told(w.NO_RISE), fit.doubts.sums[0]), (0, 1.0))
+
+    def test_a_wet_drain_says_no_air_and_a_dry_one_no_water_after_half_an_hour(self):
+        fit = Fit(drain=True).days(1, 0.0)
+        self.assertEqual((fit.told(w.NO_AIR), fit.told(w.NO_RISE)), (1, 0))
+        fit.readings.drain_wet.set(r.OFF, fit.now_s)
+        fit.quarters(2, r.ON, True, 0.0)
+        self.assertEqual((fit.told(w.NO_AIR), fit.told(w.NO_RISE)), (1, 0))
+        fit.quarters(1, r.ON, True, 0.0)
+        self.assertEqual((fit.told(w.NO_AIR), fit.told(w.NO_RISE)), (0, 1))
+        fit = Fit(drain=False).days(1, 0.0)
+        self.assertEqual((fit.told(w.NO_AIR), fit.told(w.NO_RISE)), (0, 1))
+
+    def test_no_air_ends_with_half_of_the_strength(self):
+        fit = Fit(drain=True).days(1, 0.0)
+        self.assertTrue(fit.days(5, 0.45).told(w.NO_AIR))
+        self.assertFalse(fit.days(5, 0.6).told(w.NO_AIR))
+
+
+class TestRisesShut(unittest.TestCase):
+    def test_more_than_a_third_of_the_strength_with_the_valve_shut(self):
+        self.assertFalse(Fit().days(2, None, 0.3).told(w.RISES_SHUT))
+        self.assertTrue(Fit().days(1, None, 0.4).told(w.RISES_SHUT))
+        self.assertTrue(Fit().days(1, 1.0, 1.0).told(w.RISES_SHUT))
+        self.assertFalse(Fit().days(1, 1.0, 0.0).told(w.RISES_SHUT))
+
+    def test_it_ends_with_a_fifth(self):
+        fit = Fit().days(1, None, 1.0)
+        self.assertTrue(fit.days(5, None, 0.25).told(w.RISES_SHUT))
+        self.assertFalse(fit.days(5, None, 0.15).told(w.RISES_SHUT))
+
+    def test_not_in_a_lively_house_nor_of_unknown_strength_nor_within_an_hour_of_fan(self):
+        self.assertFalse(Fit().days(1, None, 1.0, 2.0).told(w.RISES_SHUT))
+        self.assertFalse(Fit(0.0, 0.0).days(1, None, 1.0).told(w.RISES_SHUT))
+        fit = Fit().quarters(60, r.OFF, False, 0.0)
+        for n in range(8):
+            self.assertEqual(fit.told(w.RISES_SHUT), 1 if n > 4 else 0)
+            fit.quarters(1, r.ON, False, 1.0).quarters(1, r.OFF, False, 0.0)
+
+    def test_an_open_valve_dries_within_minutes_of_fan(self):
+        fit = Fit().quarters(1, r.ON, True, 0.0)
+        self.assertEqual(fit.doubts.idle, 0.0)
+        fit.quarters(1, r.ON, False, 0.0)
+        self.assertTrue(abs(fit.doubts.idle - 1.0) < 1e-6)
+        fit.quarters(1, r.OFF, True, 0.0)  # without fan nothing dries
+        self.assertTrue(abs(fit.doubts.idle - 1.0) < 1e-6)
+
+
+class TestPadWeak(unittest.TestCase):
+    def test_half_of_the_strength_for_many_hours_is_wear(self):
+        self.assertFalse(Fit().days(0.5, 0.42).told(w.PAD_WEAK))
+        self.assertTrue(Fit().days(6, 0.42).told(w.PAD_WEAK))
+        self.assertFalse(Fit().days(6, 0.55).told(w.PAD_WEAK))
+
+    def test_none_of_it_is_no_wear(self):
+        self.assertFalse(Fit().days(6, 0.1).told(w.PAD_WEAK))
+
+    def test_it_ends_above_six_tenths(self):
+        fit = Fit(1.0, 0.45).days(1, 0.45)
+        self.assertTrue(fit.told(w.PAD_WEAK))
+        self.assertTrue(fit.days(6, 0.55).told(w.PAD_WEAK))
+        self.assertFalse(fit.days(6, 0.7).told(w.PAD_WEAK))
+
+
+class TestGains(unittest.TestCase):
+    def lived(self, excess, usual=2.0, lately=2.0, days=1.0, hours=400):
+        """A house that stays so far above the outdoor air [g/kg]; the valve's share is none of it."""
+        fit = Fit(usual=usual, excess=lately)
+        fit.house.hours = hours
+        for n in range(int(48 * days)):
+            fit.quarters(1, r.OFF, False, 0.25 * excess)
+            fit.quarters(1, r.ON, True, 0.25 * excess + 1.0)
+        return fit
+
+    def test_the_first_is_taken_whole_and_never_as_nothing(self):
+        fit = Fit()
+        fit.quarters(1, r.OFF, False, 0.375)
+        self.assertTrue(abs(fit.doubts.usual - 1.5) < 1e-6 and abs(fit.doubts.excess - 1.5) < 1e-6)
+        fit = Fit()
+        fit.quarters(1, r.OFF, False, -0.5)
+        self.assertTrue(0.0 < fit.doubts.usual < 0.01)
+
+    def test_lately_is_four_days_and_the_rule_thirty(self):
+        fit = self.lived(1.0, days=4)
+        self.assertTrue(abs(fit.doubts.excess - 1.367) < 0.01)
+        self.assertTrue(abs(fit.doubts.usual - (1.0 + 0.7866)) < 0.01)  # of 400 hours only
+
+    def test_a_fifth_of_the_rule_is_too_little(self):
+        self.assertTrue(self.lived(0.3, lately=0.45, days=4).told(w.RH_LOW))
+        self.assertFalse(self.lived(0.5, lately=0.45, days=4).told(w.RH_LOW))
+
+    def test_what_is_doubted_is_hardly_a_rule(self):
+        fit = self.lived(0.3, lately=0.3, days=4)
+        self.assertTrue(1.9 < fit.doubts.usual < 1.97)
+
+    def test_it_ends_with_half_of_the_rule(self):
+        fit = self.lived(0.3, lately=0.3, days=0.2)
+        self.assertTrue(fit.told(w.RH_LOW))
+        fit.house.unexplained = 0.0
+        for left, told in ((0.9, 1), (1.3, 0)):
+            for _ in range(1200):
+                fit.quarters(1, r.OFF, False, 0.25 * left)
+            self.assertEqual(fit.told(w.RH_LOW), told)
+
+    def test_not_where_little_was_the_rule_nor_in_the_first_ten_days(self):
+        self.assertFalse(self.lived(0.0, 0.45, 0.0, 0.2).told(w.RH_LOW))
+        self.assertTrue(self.lived(0.0, 0.55, 0.0, 0.2).told(w.RH_LOW))
+        self.assertFalse(self.lived(0.0, lately=0.0, days=0.2, hours=240).told(w.RH_LOW))
+        self.assertTrue(self.lived(0.0, lately=0.0, days=0.2, hours=241).told(w.RH_LOW))
+        self.assertEqual(self.lived(1.0, 0.0, 0.0, 0.2, 71).doubts.usual, 0.0)
+
+
+if __name__ == "__main__":
+    unittest.main()
