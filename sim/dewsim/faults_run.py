@@ -263,12 +263,12 @@ class House:
 
 
 def winter(case: family.Case, config: str) -> dict:
-    """A whole winter without a fault: every word of a broken part, how often, and the months it was."""
+    """A whole winter without a fault, a scan a minute: every word of a broken part, how often, and the months it was."""
     world = new_world(case, config, 0)
     ear = Ear(0)
     n = case.course.n_steps - 1
     for k in range(n):
-        world.minute(k, note=ear)
+        world.minute(k, WARM_SCAN_S, ear)
     return {
         "months": round(n / DAY / 30.44, 2),
         "notices": {name: count for name, count in sorted(ear.count.items()) if name in faults.BROKEN},
