@@ -388,7 +388,8 @@ class TestSession(unittest.TestCase):
         self.assertEqual(self.board.resets, [])
 
     def test_an_order_that_makes_no_sense_ends_it_with_the_contact_open(self):
-        for order in (("nonsense",), ("put", {"relay": 1}), ("put", {"world": 1}), ("beat", "x", "y"), ("new", {}, 1, {})):
+        orders = (("nonsense",), ("put", {"relay": 1}), ("put", {"world": 1}), ("beat", "x", "y"), ("new", {}, 1, {}))
+        for order in orders:
             self.begin()
 
             def plan(order=order):
