@@ -106,13 +106,31 @@ def add(command) -> None:
 
 def _options(parser: argparse.ArgumentParser, table: tuple) -> None:
     for name, metavar, text in table:
-        more = {"action": "append"} if metavar.endswith("+") else {}
-        parser.add_argument(f"--{name}", metavar=metavar.rstrip("+"), help=text, **more)
+        action = "append" if metavar.endswith("+") else _Once
+        parser.add_argument(f"--{name}", metavar=metavar.rstrip("+"), help=text, action=action)
+
+
+class _Once(argparse.Action):
+    """An option that may be given once: of two values neither is silently the one."""
+
+    def __call__(self, parser, namespace, values, option_string=None):
+        if getattr(namespace, self.dest) is not None:
+            parser.error(f"{option_string}: given twice; leave one of them out")
+        setattr(namespace, self.dest, values)
 
 
 def run(arguments: argparse.Namespace) -> int:
-    """Run the command that was typed."""
-    return import_module("dewsim." + arguments.command).run(arguments)
+    """Run the command that was typed; with US units first no number may be without its unit."""
+    command = import_module("dewsim." + arguments.command)
+    if arguments.units == "us":
+        from dewsim import quantities
+
+        for name, allowed in getattr(command, "RANGES", {}).items():
+            given = getattr(arguments, name.replace("-", "_"))
+            for text in given if isinstance(given, list) else [given]:
+                if text is not None:
+                    quantities.needs_unit(f"--{name}", text, allowed)
+    return command.run(arguments)
 
 
 def joined(tokens: list) -> list:

@@ -103,6 +103,18 @@ def read(option: str, text: str, allowed: Range) -> float:
     return value
 
 
+def needs_unit(option: str, text: str, allowed: Range) -> None:
+    """Where US units come first, a bare number of a kind that has both systems means two things; InputError."""
+    found = NUMBER.fullmatch(text.strip())
+    if allowed.kind in SHOWN and found and not found.group(2):
+        names = [name for name in FACTORS[allowed.kind] if name]
+        number = shown(found.group(1), LONGEST)
+        raise InputError(
+            f"{option}: found {number} without a unit, allowed beside --units us is a number with it; give "
+            f"{number}{names[1]} or {number}{names[0]}"
+        )
+
+
 def _split(option: str, text: str, allowed: Range) -> tuple:
     """Number and unit of a text, unit "" where none is given."""
     found = NUMBER.fullmatch(text) if len(text) <= LONGEST else None

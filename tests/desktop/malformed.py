@@ -517,5 +517,6 @@ USAGE = [
     ("seed in other digits", [*REPLAY, "--seed", "１"], ("--seed", "'１'")),
     ("seed empty", [*REPLAY, "--seed", ""], ("--seed", "''")),
     ("demo with a house", ["demo", "house.toml"], ("unrecognized arguments: house.toml",)),
+    ("calculator's option twice", ["power", "--supply=24V", "--supply=28V"], ("--supply: given twice", "leave one")),
     ("flag with a value", [*REPLAY, "--bench=yes"], ("--bench", "yes")),
 ]

@@ -7,6 +7,13 @@ POWER = ["power", "--transformer=40VA", "--terminal=500mA", "--valve-current=175
 BOTH = ["calibrate", "--point=NaCl:22C:77", "--point=MgCl2:22C:34"]
 
 ABSURD = ("-1e9", "1e9", "nan", "-inf", "", " ", "abc", "5furlong", "1,5", "5 5", "-", "\u0663")
+
+
+def beside(option: str) -> list:
+    """POWER without that option, for one that is bad."""
+    return [word for word in POWER if not word.startswith(option + "=")]
+
+
 # where an option makes sense only beside another: what stands in place of the base command
 BESIDE = {
     "volume": ["size", "--outdoor=-18C"],
@@ -17,6 +24,7 @@ BESIDE = {
     "hrv-moisture": [*SIZE, "--hrv=100m3/h"],
     "rated-at": [*SIZE, "--humidifier=0.6kg/h"],
     "feed": [*SIZE, "--humidifier=0.6kg/h"],
+    **{word[2:].split("=")[0]: beside(word.split("=")[0]) for word in POWER[1:]},
 }
 
 
@@ -34,6 +42,7 @@ DESK = [
     ("size without cold", ["size", "--volume", "300"], ("neither --outdoor nor --weather", "give")),
     ("size of a missing house", ["size", "absent.toml", "--outdoor", "-18"], ("absent.toml", "cannot be read")),
     ("volume in ft3 without a unit", ["size", "--volume", "16000", "--outdoor", "-18"], ("16000", "write 16000ft3")),
+    ("US units, cold without one", ["size", "--volume=9000ft3", "--outdoor=0", "--units=us"], ("give 0F or 0C",)),
     ("volume negative", ["size", "--volume", "-300", "--outdoor", "-18"], ("--volume: found -300", "40 to 3000 m3")),
     ("volume zero", ["size", "--volume", "0", "--outdoor", "-18"], ("--volume: found 0", "40 to 3000 m3")),
     ("volume NaN", ["size", "--volume", "nan", "--outdoor", "-18"], ("'nan'", "a number with its unit")),
@@ -76,10 +85,10 @@ DESK = [
     ("power without a current", ["power", "--transformer=40", "--terminal=500"], ("found no --valve-current",)),
     ("transformer negative", ["power", "--transformer", "-40"], ("--transformer: found -40", "10 to 300 VA")),
     ("transformer in watts", ["power", "--transformer", "40W"], ("the unit 'W'", "VA")),
-    ("current in A for mA", [*POWER, "--valve-current", "175A"], ("found 175A", "write 175mA")),
-    ("current in mA for A", [*POWER, "--valve-current", "0.175"], ("found 0.175", "write 0.175A")),
-    ("current NaN", [*POWER, "--valve-current", "nan"], ("--valve-current", "'nan'")),
-    ("current infinite", [*POWER, "--valve-current", "1e999"], ("--valve-current", "a number")),
+    ("current in A for mA", [*beside("--valve-current"), "--valve-current", "175A"], ("found 175A", "write 175mA")),
+    ("current in mA for A", [*beside("--valve-current"), "--valve-current", "0.175"], ("found 0.175", "write 0.175A")),
+    ("current NaN", [*beside("--valve-current"), "--valve-current", "nan"], ("--valve-current", "'nan'")),
+    ("current infinite", [*beside("--valve-current"), "--valve-current", "1e999"], ("--valve-current", "a number")),
     ("line voltage", [*POWER, "--supply", "120V"], ("--supply: found 120V", "20 to 30 V")),
     ("more watts than volt-amperes", [*POWER, "--valve-watts", "9W"], ("more watts than volt-amperes", "correct")),
     ("mains of 400 Hz", [*POWER, "--hz", "400"], ("--hz: found 400", "45 to 65 Hz")),
