@@ -433,6 +433,7 @@ REPLAY = ["replay", "house.toml", "--weather", "ok.csv"]
 OUT = [*REPLAY, "--out"]
 # (name, what to prepare in the working folder, the command line, words); house.toml and ok.csv are there and good
 LINES = [
+    ("no weather", _nothing, ["replay", "house.toml"], ("--weather: found none", "give a weather file")),
     ("no such house", _nothing, ["replay", "absent.toml", "--weather", "ok.csv"], ("absent.toml", "cannot be read")),
     ("house is a folder", lambda w: _folder(w / "d"), ["replay", "d", "--weather", "ok.csv"], ("d:", "a directory")),
     ("house is a pipe", lambda w: os.mkfifo(w / "p"), ["replay", "p", "--weather", "ok.csv"], ("p:", "pipe", "disk")),
@@ -505,7 +506,6 @@ USAGE = [
     ("no command", [], ("COMMAND",)),
     ("unknown command", ["simulate"], ("simulate", "demo", "replay")),
     ("empty command", [""], ("invalid choice: ''",)),
-    ("no weather", ["replay", "house.toml"], ("--weather",)),
     ("two houses", ["replay", "a", "b", "--weather", "ok.csv"], ("unrecognized arguments: b",)),
     ("unknown option", [*REPLAY, "--margin", "3"], ("unrecognized arguments: --margin 3",)),
     ("option without value", [*REPLAY, "--seed"], ("--seed", "expected one argument")),
