@@ -14,6 +14,18 @@ def beside(option: str) -> list:
     return [word for word in POWER if not word.startswith(option + "=")]
 
 
+def with_others(base: list, options: tuple) -> list:
+    """A command line of "--name=value" words, or of pairs of words, with options instead of its own of the same name."""
+    names = {word.split("=")[0] for word in options} - {"--on-it"}  # that one adds up
+    kept, is_value = [], False
+    for word in base:
+        is_value = is_value and not word.startswith("--") or word.split("=")[0] in names
+        if not is_value:
+            kept.append(word)
+        is_value = is_value and word.startswith("--") and "=" not in word
+    return [*kept, *options]
+
+
 # where an option makes sense only beside another: what stands in place of the base command
 BESIDE = {
     "volume": ["size", "--outdoor=-18C"],

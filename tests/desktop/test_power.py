@@ -6,6 +6,7 @@ import subprocess
 from math import pi, sqrt
 
 import pytest
+from malformed_desk import with_others
 
 from dewboard import pin_table
 from dewsim import circuit, power, wire
@@ -17,7 +18,7 @@ GOOD = ["--transformer=40VA", "--on-it=11VA", "--terminal=500mA", "--valve-curre
 
 
 def asked(*options: str) -> power.Asked:
-    return power.Asked(parser().parse_args(["power", *GOOD, *options]))
+    return power.Asked(parser().parse_args(["power", *with_others(GOOD, options)]))
 
 
 def problems(*options: str) -> str:

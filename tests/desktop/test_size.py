@@ -4,6 +4,7 @@ import re
 
 import pytest
 from malformed import GOOD_HOUSE
+from malformed_desk import with_others
 
 from dewsim import plant, quantities, sheet, size, size_winter
 from dewsim.cli import main, parser
@@ -16,7 +17,7 @@ BASE = ["size", "--volume", "453m3", "--air-changes", "0.5", "--outdoor", "-18C"
 
 
 def asked(*options: str) -> size.Asked:
-    return size.Asked(parser().parse_args(joined([*BASE, *options])))
+    return size.Asked(parser().parse_args(joined(with_others(BASE, options))))
 
 
 def design(found: size.Asked) -> size.Design:
@@ -29,7 +30,7 @@ def need(found: size.Asked) -> float:
 
 
 def text_of(capsys, *options: str) -> str:
-    assert main([*BASE, *options]) == 0
+    assert main(with_others(BASE, options)) == 0
     return capsys.readouterr().out
 
 
