@@ -18,7 +18,8 @@ from dewsim.plant import clock_minute, in_window
 FACTORS = np.arange(0.05, 0.9801, 0.005)
 NEAR_F = 0.12  # looked for: so near to f that both answers could be
 LEAST_LOOKS = 20
-WIDEST_F = 0.015  # one standard deviation, above which f is not determined: twice it is 0.03
+WIDEST_F = 0.012  # spread by the looks alone, above which f is not determined
+SENSOR_F = 0.012  # what constant errors of 1 % RH and 0.5 K outdoors, uniform, put into f
 
 
 class Factor(NamedTuple):
@@ -78,4 +79,4 @@ def _factor(looks: list) -> Factor:
     near = sum(abs(fx - f) <= NEAR_F for _, fx, _ in looks)
     if near < LEAST_LOOKS or spread > WIDEST_F:
         return Factor(len(looks), near, float("nan"), float("nan"))
-    return Factor(len(looks), near, f, spread)
+    return Factor(len(looks), near, f, float(np.hypot(spread, SENSOR_F)))
