@@ -183,8 +183,8 @@ def of_windows(count: int, seed: int) -> bool:
             print(f"{looks} {'on purpose' if guided else 'at any time':12}{count:8}{many:18}{len(offs):18}{close:12}"
                   f"{max(offs, default=float('nan')):14.3f}", flush=True)
     share = sum(off <= GLASS_F for off in pooled) / max(1, len(pooled))
-    print(f"within {GLASS_F}: {100.0 * share:.1f} % of {len(pooled)} determined (aim {100.0 * LEAST_CLOSE:g} %); the others "
-          "are off by constant errors of RH and outdoor reading")
+    print(f"within {GLASS_F}: {100.0 * share:.1f} % of {len(pooled)} determined (aim {100.0 * LEAST_CLOSE:g} %); "
+          "the others are off by constant errors of RH and outdoor reading")
     return share >= LEAST_CLOSE
 
 
