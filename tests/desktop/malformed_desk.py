@@ -15,7 +15,7 @@ def beside(option: str) -> list:
 
 
 def with_others(base: list, options: tuple) -> list:
-    """A command line of "--name=value" words, or of pairs of words, with options instead of its own of the same name."""
+    """A command line of "--name=value" words, or of pairs of words, with these options instead of its own."""
     names = {word.split("=")[0] for word in options} - {"--on-it"}  # that one adds up
     kept, is_value = [], False
     for word in base:
