@@ -456,7 +456,7 @@ LINES = [
      ("p.csv.gz", "pipe")),
     ("weather without end", lambda w: os.symlink("/dev/zero", w / "z.csv"), ["replay", "default", "--weather", "z.csv"],
      ("z.csv", "device")),
-    ("weather without a name", _nothing, ["replay", "default", "--weather", ""], ("found no name", "name a weather file")),
+    ("weather without a name", _nothing, ["replay", "default", "--weather", ""], ("name a weather file",)),
     ("weather with NUL", _nothing, ["replay", "default", "--weather", "a\0.csv"], ("a\\x00.csv", "not a usable path")),
     ("weather over lines", _nothing, ["replay", "default", "--weather", "a\nb.csv"], ("a\\nb.csv", "cannot be read")),
     ("weather equals house", _nothing, ["replay", "house.toml", "--weather", "house.toml"], ("house.toml", "ending")),
