@@ -8,14 +8,14 @@ from fitted import DAY_MIN, Lived, part_of
 from dewsim import housefile, log_replay, log_source, winters
 from dewsim.cli import main
 
-DAYS = 5
+DAYS = 4
 CHANGES = ["humidifier.kg_h=1.5", "glass.f_day=0.85", "glass.f_night=0.8", "settings.wish_pct=30"]
 HOUSE = {"house": {"air_changes_per_h": 0.6}, "sensors": {"noise": 0.2}}
 
 
 @pytest.fixture(scope="module")
 def made(tmp_path_factory):
-    """(a log of five cold days, the house it comes from)."""
+    """(a log of four cold days, the house it comes from)."""
     folder = tmp_path_factory.mktemp("logged")
     life = Lived(housefile.House(HOUSE), part_of(winters.invent(3, "hard"), 75, DAYS), 5)
     life.write_log(str(folder / "house.db"), DAYS * DAY_MIN - 1)
@@ -37,7 +37,7 @@ def test_the_house_unchanged_does_nearly_what_was_logged(done):
     result, _ = done
     logged, fitted = result["logged"], result["fitted"]
     assert fitted["mean_rh_pct"] == pytest.approx(logged["mean_rh_pct"], abs=2.0)
-    assert fitted["valve_hours"] == pytest.approx(logged["valve_hours"], rel=0.25) and logged["valve_hours"] > 5.0
+    assert fitted["valve_hours"] == pytest.approx(logged["valve_hours"], rel=0.4) and logged["valve_hours"] > 5.0
 
 
 def test_better_windows_and_a_stronger_humidifier_make_it_more_humid(done):
