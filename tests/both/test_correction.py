@@ -5,6 +5,7 @@ import unittest
 from rig import NAN, Rig, opened
 
 from dewcore import readings as r
+from dewcore.psychro import sat_water_pa
 
 
 def believed(changes, reading):
@@ -109,6 +110,13 @@ class TestThermometers(unittest.TestCase):
             rig.scan(10)
         self.assertEqual(warm.controller.judge.inputs.indoor_sat_pa, right.controller.judge.inputs.indoor_sat_pa)
         self.assertEqual(warm.controller.judge.inputs.humidity_ratio, right.controller.judge.inputs.humidity_ratio)
+
+    def test_what_the_air_holds_is_psychros_figure(self):
+        for indoor_c in (3.0, 20.0, 38.0):
+            rig = Rig()
+            rig.values["indoor_c"] = indoor_c
+            rig.scan(10)
+            self.assertEqual(rig.controller.judge.inputs.indoor_sat_pa, sat_water_pa(indoor_c))
 
     def test_the_week_outdoors_is_of_corrected_readings(self):
         rig = Rig({"outdoor_offset_k": -1.5})
