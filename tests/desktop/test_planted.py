@@ -20,7 +20,7 @@ from mistakes import MISTAKES  # noqa: E402
 mutants = cache(mutate.mutants)  # made once a module: some have a thousand, and every row below asks for them
 GROUPS = (
     "judge readings outdoors margin ceiling permit valve settings controller psychro record words "
-    "house outlook fallbound forecast glass window_test "
+    "house learned doubts outlook fallbound forecast glass window_test "
     "plant policies metrics weather winters best "
     "storage drivers app lease login page"
 ).split()

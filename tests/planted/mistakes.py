@@ -124,6 +124,13 @@ MISTAKES = (
         "The doubted thermometer is told and still believed.",
     ),
     (
+        "learned-alarm-for-alarm",
+        LEARNED,
+        "controller.permit.latched |= latched",
+        "controller.permit.latched = latched",
+        "What latched between the boot and the kept state is forgotten.",
+    ),
+    (
         "learned-recent-is-strength",
         LEARNED,
         '("recent", "f", 0.0, 60.0)',
