@@ -138,6 +138,11 @@ class TestNoRise(unittest.TestCase):
         fit.days(1, 0.0)
         self.assertEqual((fit.told(w.NO_RISE), fit.doubts.sums[0]), (0, 1.0))
 
+    def test_a_sensor_in_supply_air_says_nothing_of_the_humidifier(self):
+        fit = Fit()
+        fit.doubts.notices = 1 << w.SENSOR_PLACE
+        self.assertFalse(fit.days(1, 0.0).told(w.NO_RISE))
+
     def test_a_wet_drain_says_no_air_and_a_dry_one_no_water_after_half_an_hour(self):
         fit = Fit(drain=True).days(1, 0.0)
         self.assertEqual((fit.told(w.NO_AIR), fit.told(w.NO_RISE)), (1, 0))
