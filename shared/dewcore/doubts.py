@@ -188,9 +188,7 @@ class Doubts:
         v22 = s[5] + RIDGE - s[2] * s[2] / n
         r1 = s[7] + RIDGE * self.recent - s[1] * s[6] / n
         r2 = s[8] - s[2] * s[6] / n
-        d = v11 * v22 - v12 * v12
-        if not d > 0.0:
-            return
+        d = v11 * v22 - v12 * v12  # above zero, as the ridge is in both
         b1 = (r1 * v22 - r2 * v12) / d
         b2 = (r2 * v11 - r1 * v12) / d
         b0 = (s[6] - s[1] * b1 - s[2] * b2) / n

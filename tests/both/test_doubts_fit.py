@@ -101,6 +101,53 @@ class TestStrength(unittest.TestCase):
         self.assertFalse(fit.days(0.6, 1.0).told(w.NO_RISE))
 
 
+class TestMixed(unittest.TestCase):
+    def test_quarters_with_a_part_of_everything_give_the_same_strengths(self):
+        fit = Fit(0.0, 0.0)
+        house = fit.house
+        for n in range(200):
+            opened, idle = ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.5, 0.25), (0.25, 0.75), (0.0, 0.5))[n % 6]
+            house.mean_pad = opened
+            house.unexplained = 0.2 + 1.3 * opened + 0.4 * idle
+            fit.doubts._quarter(house, idle)
+        self.assertTrue(abs(fit.doubts.strength - 1.3) < 0.03)
+        for shut, told in ((0.4, 0), (0.6, 1)):  # of 1.3, a third and a half
+            fit = Fit(1.3, 1.3)
+            for n in range(300):
+                opened, idle = ((0.0, 0.0), (1.0, 0.0), (0.0, 1.0), (0.5, 0.25), (0.25, 0.75), (0.0, 0.5))[n % 6]
+                fit.house.mean_pad = opened
+                fit.house.unexplained = 0.2 + 1.3 * opened + shut * idle
+                fit.doubts._quarter(fit.house, idle)
+            self.assertEqual((fit.told(w.RISES_SHUT), fit.told(w.NO_RISE), fit.told(w.PAD_WEAK)), (told, 0, 0))
+            self.assertTrue(abs(fit.doubts.strength - 1.3) < 0.03)
+
+    def test_everything_is_a_share_of_the_strength(self):
+        self.assertTrue(Fit(3.0, 3.0).days(1, 0.95).told(w.NO_RISE))
+        self.assertFalse(Fit(3.0, 3.0).days(2, 1.15).told(w.NO_RISE))
+        self.assertFalse(Fit(3.0, 3.0).days(2, None, 0.95).told(w.RISES_SHUT))
+        self.assertTrue(Fit(3.0, 3.0).days(1, None, 1.2).told(w.RISES_SHUT))
+        fit = Fit(3.0, 1.4).days(1, 1.4)
+        self.assertEqual((fit.told(w.PAD_WEAK), fit.told(w.NO_RISE)), (1, 0))
+        self.assertTrue(fit.days(4, 1.7).told(w.PAD_WEAK))
+        self.assertFalse(fit.days(6, 2.1).told(w.PAD_WEAK))
+        fit = Fit(3.0, 3.0).days(1, 0.0)
+        self.assertTrue(fit.days(5, 1.35).told(w.NO_RISE))
+        self.assertFalse(fit.days(5, 1.7).told(w.NO_RISE))
+        fit = Fit(3.0, 3.0).days(1, None, 2.0)
+        self.assertTrue(fit.days(5, None, 0.7).told(w.RISES_SHUT))
+        self.assertFalse(fit.days(5, None, 0.5).told(w.RISES_SHUT))
+
+    def test_it_begins_with_nothing(self):
+        doubts = Doubts()
+        numbers = ("strength", "recent", "usual", "excess", "duty", "span_k", "usual_duty", "usual_span_k", "duty_h")
+        for name in numbers + ("idle", "sum_idle", "sum_s", "dry_s", "odd_s", "warm_starts", "notices"):
+            self.assertEqual(getattr(doubts, name), 0)
+        self.assertEqual((doubts.seen_s, doubts.last_s, doubts.day_s), (-1, -1, -1))
+        self.assertEqual((doubts.least_pct, doubts.start_c), (100.0, 100.0))
+        self.assertFalse(doubts.outdoor or doubts.heat_on)
+        self.assertEqual((list(doubts.sums), doubts.settings.has_heat_call), ([0.0] * 10, 1))
+
+
 class TestNoRise(unittest.TestCase):
     def test_less_than_a_third_is_none(self):
         self.assertTrue(Fit().days(1, 0.3).told(w.NO_RISE))
@@ -227,6 +274,12 @@ class TestGains(unittest.TestCase):
         fit = self.lived(1.0, days=4)
         self.assertTrue(abs(fit.doubts.excess - 1.367) < 0.01)
         self.assertTrue(abs(fit.doubts.usual - (1.0 + 0.7866)) < 0.01)  # of 400 hours only
+
+    def test_a_house_known_for_three_days_follows_sooner(self):
+        fit = self.lived(1.0, days=0.0, hours=73)
+        fit.quarters(1, r.OFF, False, 0.25)
+        self.assertTrue(abs(fit.doubts.excess - (2.0 - 1.0 / 292.0)) < 1e-5)
+        self.assertTrue(abs(fit.doubts.usual - (2.0 - 1.0 / 292.0)) < 1e-5)
 
     def test_a_fifth_of_the_rule_is_too_little(self):
         self.assertTrue(self.lived(0.3, lately=0.45, days=4).told(w.RH_LOW))

@@ -85,6 +85,7 @@ class TestHeat(unittest.TestCase):
         sensed.step(1)
         self.assertTrue(abs(sensed.doubts.duty - 1.0 / 12.0) < 1e-5)
         self.assertTrue(abs(sensed.doubts.span_k - 16.0 / 12.0) < 1e-4)
+        self.assertTrue(abs(sensed.doubts.usual_span_k - 16.0 / 12.0) < 1e-4)
         sensed.step(11 + 23 * 12)
         self.assertTrue(abs(sensed.doubts.duty_h - 24.0) < 1e-3)
         self.assertTrue(0.96 < sensed.doubts.duty < 1.0 and 15.3 < sensed.doubts.span_k < 16.0)
@@ -163,7 +164,7 @@ class TestOdd(unittest.TestCase):
         self.assertEqual(sensed.step(5).doubts.odd_s, 0)
 
     def test_glass_more_than_three_kelvin_colder_than_both_sides(self):
-        for glass_c, outdoor_c, seconds in ((6.9, 10.0, 300), (7.1, 10.0, 0), (16.9, 30.0, 300), (17.1, 30.0, 0)):
+        for glass_c, outdoor_c, seconds in ((6.98, 10.0, 300), (7.02, 10.0, 0), (16.98, 30.0, 300), (17.02, 30.0, 0)):
             sensed = Sensed({"has_glass": 1})
             sensed.heats = r.OFF
             sensed.inputs.glass_c, sensed.outdoor_c = glass_c, outdoor_c
