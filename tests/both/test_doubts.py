@@ -62,6 +62,13 @@ class TestHumidifier(unittest.TestCase):
         rig.live(0.5)
         self.assertFalse(rig.noticed(w.NO_RISE))
 
+    def test_a_quarter_with_nobody_home_does_not_count(self):
+        rig = Lived({"has_absent": 1}).knows(**STRONG).live(0.1)
+        self.assertTrue(rig.controller.outlook.house.told)
+        rig.contact("absent", r.ON)
+        rig.live(0.05)
+        self.assertFalse(rig.controller.outlook.house.told)
+
     def test_its_strength_is_learned_once_the_house_is_known(self):
         rig = Lived().knows()
         rig.w, rig.gain_g_kg_h = 3.0, 0.1
