@@ -330,6 +330,20 @@ def test_words_stay_on_the_sheet_and_off_one_another(drawn, name):
 
 
 @each_drawing
+def test_no_word_touches_a_wire(drawn, name):
+    wires = []
+    for path in re.findall(r'<path d="([^"]*)" style="stroke:black;[^"]*dasharray:-;', drawn[name]):
+        points = [(float(x), float(y)) for x, y in re.findall(r"(-?[\d.]+),(-?[\d.]+)", path)]
+        wires += list(zip(points, points[1:], strict=False))
+    assert wires
+    for left, right, y, size, anchor, text in boxes(drawn[name]):
+        for (x0, y0), (x1, y1) in wires if anchor == "start" else ():
+            beside = max(x0, x1) < left - 2 or min(x0, x1) > right + 3
+            above = max(y0, y1) < y - 0.25 * size or min(y0, y1) > y + 0.25 * size
+            assert beside or above or abs(x0 - x1) > 1 and abs(y0 - y1) > 1, (text, (x0, y0), (x1, y1))
+
+
+@each_drawing
 def test_the_boundary_is_drawn_where_two_domains_meet_and_no_label_lies_across_it(drawn, name):
     domains = {text for *_, text in texts(drawn[name]) if text.startswith("DOMAIN: ")}
     lines = re.findall(r'<path d="M ([\d.]+),([\d.]+) L ([\d.]+),([\d.]+)" style="stroke:#a30000', drawn[name])
