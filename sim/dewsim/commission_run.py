@@ -19,8 +19,8 @@ DO = {
     ("furnace", "heat"): "Call for heat at the thermostat.",
     ("f1", "out"): "Furnace off at its switch; F1 out of its holder; furnace on.",
     ("f1", "in"): "Furnace off at its switch; F1 into its holder; furnace on.",
-    ("f1", "meter"): "Furnace off at its switch; F1 out, meter in its largest AC current range in its place; "
-    "furnace on. Hands away from both leads.",
+    ("f1", "meter"): "Furnace off at its switch; F1 out, meter in its largest fused AC current range in its "
+    "place; furnace on. Hands away from both leads.",
     ("selector", "off"): "S3 to off.",
     ("selector", "controller"): "S3 to controller.",
     ("selector", "dial_only"): "S3 to dial only, for some seconds: the valve clicks.",

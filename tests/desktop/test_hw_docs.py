@@ -424,6 +424,7 @@ STEPS = [  # the page of the step, and what has to stand in it
             "Never tape the door switch",
             "Power off before a lead is moved",
             "out of the current range",
+            "largest fused AC current range",
             "Never short the branch",
             "watch the drain",
             "5 minutes",
@@ -490,7 +491,18 @@ STEPS = [  # the page of the step, and what has to stand in it
             "Once a year",
         ),
     ),
-    ("trouble.md", ("close the stop valve by hand", "larger fuse", "taped door", "Gas smell")),
+    (
+        "trouble.md",
+        (
+            "close the stop valve by hand",
+            "larger fuse",
+            "taped door",
+            "Gas smell",
+            "power off at the furnace's switch before a panel opens or a hand goes in",
+            "power off before pad or filter",
+            "gloves and a mask for the pad",
+        ),
+    ),
     (
         "limits.md",
         (
