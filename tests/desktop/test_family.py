@@ -118,7 +118,7 @@ def lines_in_bytes(content):
 @pytest.mark.parametrize("number, status", [(signal.SIGINT, 130), (signal.SIGTERM, 143)])
 def test_an_interrupted_run_ends_soon_keeps_what_is_done_and_leaves_no_worker(winters, tmp_path, number, status):
     folder = tmp_path / "out"
-    words, options = command(winters, folder, "--workers", "2")
+    words, options = command(winters, folder, "--workers", "2", "--houses", "100")  # never done before the signal
     process = subprocess.Popen(words, start_new_session=True, stdout=subprocess.PIPE, **options)
     until(lambda: lines_in(folder / family_run.CASES) >= 2, "a case in good time")
     process.send_signal(number)

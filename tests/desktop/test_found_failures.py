@@ -50,8 +50,8 @@ def test_sixty_courses_open_the_valve_often_enough_to_mean_something():
         opened += episode.opened
         refusals |= episode.refusals
     assert opened > 0.08 * scans
-    # a timed run's end and the owner's switch are rare, safe mode is the board's own
-    assert bin(refusals).count("1") >= len(w.REFUSALS) - 4
+    # a timed run's end and the owner's switch are rare, safe mode and the bench shim are the board's own
+    assert bin(refusals).count("1") >= len(w.REFUSALS) - 5
 
 
 def first_break(promise):

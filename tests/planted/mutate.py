@@ -109,7 +109,7 @@ def with_change(tree: ast.Module, parent: ast.AST, field: str, n: int, new: ast.
         setattr(parent, field, value[:n] + [new] + value[n + 1 :])
     else:
         setattr(parent, field, new)
-    text = ast.unparse(ast.fix_missing_locations(tree))
+    text = ast.unparse(tree)
     setattr(parent, field, value)
     return text
 
