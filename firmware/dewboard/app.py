@@ -183,7 +183,7 @@ class App:
         self.hurried = True
 
     def change_settings(self, values: dict) -> str:
-        """All of the values or none; "" or why not.  Stored by a later beat; what is fitted counts at the next start."""
+        """All of the values or none; "" or why not.  Stored by a later beat; what is fitted counts at the next boot."""
         try:
             self.settings.change(values)
         except SettingError as refusal:

@@ -15,14 +15,13 @@ import tempfile
 from pathlib import Path
 
 from dewsim import broker_link
-from dewsim.errors import InputError, shown, shown_path
+from dewsim.errors import EXIT_TERMINATED, InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.mqtt_options import DEFAULT_LISTEN
 
 MOST_CONNECTIONS = 100
 MOST_BYTES = 100_000  # of a password file
 LONGEST_NAME = 64
-EXIT_TERMINATED = 143
 
 
 def run(listen: str, passwords: str | None) -> int:

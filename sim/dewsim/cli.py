@@ -7,15 +7,12 @@ from typing import NoReturn
 
 from dewsim import commission_options, desk_options, fit_options, mqtt_options
 from dewsim.cautions import epilogue
-from dewsim.errors import InputError, shown
+from dewsim.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, EXIT_TERMINATED, InputError, shown
 
 VERSION = "0.1.0"
 LARGEST_SEED = 999_999_999
 LONGEST_MESSAGE = 1000
 MOST_AT_ONCE = 10_000  # houses or processes
-EXIT_BAD_INPUT = 2
-EXIT_INTERRUPTED = 130
-EXIT_TERMINATED = 143
 
 
 class Parser(argparse.ArgumentParser):

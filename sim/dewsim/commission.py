@@ -5,10 +5,9 @@ from datetime import datetime
 from dewcore.settings import Settings
 from dewsim import commission_record as records
 from dewsim import commission_sheet, housefile, onboard, pages, policies
-from dewsim.errors import InputError, shown_path
+from dewsim.errors import EXIT_INTERRUPTED, InputError, shown_path
 
 EXIT_FAILED = 1
-EXIT_INTERRUPTED = 130
 ALL_FITTED = (
     "has_heat_call", "has_leak", "has_overflow", "has_line_sense", "has_load_sense", "has_drain_wet", "has_off_switch",
     "has_absent", "has_glass", "has_supply",

@@ -1,4 +1,8 @@
-"""The one exception that means bad input: the command line prints it as one line and exits with status 2."""
+"""Bad input as the one exception that means it, printed as one line; and the statuses commands end with."""
+
+EXIT_BAD_INPUT = 2
+EXIT_INTERRUPTED = 130
+EXIT_TERMINATED = 143
 
 LONGEST_TEXT = 80
 LONGEST_PATH = 160

@@ -1,11 +1,10 @@
 """`dewmargin replay --houses N`: checks what was asked for, runs the family, writes and prints what it shows."""
 
 import os
-import sys
 from pathlib import Path
 
 from dewsim import family_run, named
-from dewsim.errors import InputError, shown, shown_path
+from dewsim.errors import EXIT_INTERRUPTED, InputError, shown, shown_path
 
 FILES = (family_run.CASES, "houses.json", "houses.html")
 OURS = {*FILES, *(name + ".part" for name in FILES)}  # a part is what a kill left of one
@@ -23,12 +22,9 @@ def run(weathers: list, out: str, seed: int, n_houses: int, workers: "int | None
     def engine():
         return family_run.Cluster(dask) if dask else family_run.Processes(workers or os.cpu_count() or 1)
 
-    try:
-        cases = family_run.run(plan, folder, engine)
-    except KeyboardInterrupt:
-        print(f"dewmargin: interrupted; what is done is kept in {shown_path(folder)}: the same command goes on from "
-              "there", file=sys.stderr)
-        return 130
+    cases = family_run.run_command(plan, folder, engine)
+    if cases is None:
+        return EXIT_INTERRUPTED
     from dewsim import family_report
 
     print(family_report.write(plan, cases, folder))

@@ -4,7 +4,7 @@ import json
 from html import escape
 from pathlib import Path
 
-from dewsim import family_plots, family_table, houses, report
+from dewsim import family_plots, family_table, houses, printed, report
 from dewsim.units import number
 
 SUMMARY, PAGE = "houses.json", "houses.html"
@@ -68,18 +68,7 @@ def page(found: dict, cases: list) -> str:
     wet = "".join(
         family_plots.wet_figure(cases, regime, "forecast") for regime in family_plots.REGIMES
     )
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>{escape(title)}</title>
-<style>
-{report.own("report.css")}{STYLE}</style>
-</head>
-<body>
-<main>
+    body = f"""<main>
 <h1>{escape(title)}</h1>
 <p class="from">Simulated houses, drawn at random (seed {found["seed"]}); no real house was measured. Wet
 minutes are those of the modelled coldest spot; dry glass says nothing about walls and attic.</p>
@@ -98,9 +87,8 @@ which knows the whole winter, gains in the same house without an added wet minut
 <h2>The worst cases</h2>
 {worst_tables(found["worst"])}
 </main>
-</body>
-</html>
 """
+    return printed.page(title, report.own("report.css") + STYLE, body)
 
 
 def winters_table(found: dict) -> str:

@@ -394,6 +394,19 @@ def duration(seconds: float) -> str:
     return f"{minutes} min" if minutes < 90 else f"{minutes // 60} h {minutes % 60} min"
 
 
+def run_command(plan: Plan, folder: Path, engine_of) -> "dict | None":
+    """`run` as a command has it: None, and what to do said, where the user stopped it."""
+    try:
+        return run(plan, folder, engine_of)
+    except KeyboardInterrupt:
+        print(
+            f"dewmargin: interrupted; what is done is kept in {shown_path(folder)}: "
+            "the same command goes on from there",
+            file=sys.stderr,
+        )
+        return None
+
+
 def run(plan: Plan, folder: Path, engine_of, stream=sys.stderr) -> dict:
     """Work off a plan into a folder; the cases by (winter number, index), sorted.
 

@@ -2,12 +2,11 @@
 
 import hashlib
 import os
-import sys
 from pathlib import Path
 
 from dewcore import words
 from dewsim import family_command, family_run, faults, faults_report, faults_run, named
-from dewsim.errors import InputError, shown, shown_path
+from dewsim.errors import EXIT_INTERRUPTED, InputError, shown
 from dewsim.housefile import nearest
 
 FILES = (family_run.CASES, faults_report.TABLE, faults_report.PAGE)
@@ -54,12 +53,9 @@ def run(arguments) -> int:
             return family_run.Cluster(arguments.dask, faults_run.judged)
         return family_run.Processes(arguments.workers or os.cpu_count() or 1, faults_run.judged)
 
-    try:
-        cases = family_run.run(plan, folder, engine)
-    except KeyboardInterrupt:
-        print(f"dewmargin: interrupted; what is done is kept in {shown_path(folder)}: the same command goes on from "
-              "there", file=sys.stderr)
-        return 130
+    cases = family_run.run_command(plan, folder, engine)
+    if cases is None:
+        return EXIT_INTERRUPTED
     print(faults_report.write(plan, cases, folder))
     return 0
 

@@ -8,7 +8,7 @@ from pathlib import Path
 from statistics import median
 
 from dewcore import words
-from dewsim import faults, report
+from dewsim import faults, printed, report
 from dewsim.family_report import whole, wide
 
 TABLE, PAGE = "faults.csv", "faults.html"
@@ -155,18 +155,7 @@ def listed() -> str:
 def page(plan, found: list, lines: list, end: list) -> str:
     """faults.html, all in one file."""
     title = f"{len(lines)} faults, {plan.n_houses} houses in each of {len(plan.winters)} winters"
-    return f"""<!DOCTYPE html>
-<html lang="en">
-<head>
-<meta charset="utf-8">
-<meta name="viewport" content="width=device-width, initial-scale=1">
-<meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'">
-<title>{escape(title)}</title>
-<style>
-{report.own("report.css")}</style>
-</head>
-<body>
-<main>
+    body = f"""<main>
 <h1>{escape(title)}</h1>
 <p class="from">Simulated houses that stay dry by themselves, drawn at random (seed {plan.seed}); each fault begins at a
 seeded moment of the winter. Wet minutes are those of the modelled coldest spot.</p>
@@ -181,9 +170,8 @@ seeded moment of the winter. Wet minutes are those of the modelled coldest spot.
 <h2>Tested elsewhere</h2>
 {elsewhere()}
 </main>
-</body>
-</html>
 """
+    return printed.page(title, report.own("report.css"), body)
 
 
 def table_of(rows: list, heads: str = "") -> str:

@@ -263,7 +263,7 @@ class House:
 
 
 def winter(case: family.Case, config: str) -> dict:
-    """A whole winter without a fault, a scan a minute: every word of a broken part, how often, and the months it was."""
+    """A whole winter without a fault, a scan a minute: each word of a broken part, how often, and the months it was."""
     world = new_world(case, config, 0)
     ear = Ear(0)
     n = case.course.n_steps - 1

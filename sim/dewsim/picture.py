@@ -8,7 +8,7 @@ from dewsim.units import Units, number
 # What the report's style sheet says of the same shapes; black on white, on a dark page too.
 STYLE = """
 svg { background: #fff; font: 14px Georgia, "Times New Roman", "DejaVu Serif", serif; }
-text { fill: #161616; } .e { text-anchor: end; } .h { font-size: 20px; } .k { font-size: 14px; } .t { font-weight: bold; }
+text { fill: #161616; } .e { text-anchor: end; } .h { font-size: 20px; } .t { font-weight: bold; }
 .g { stroke: #d4d4d4; fill: none; } .f { stroke: #161616; fill: none; } .l { fill: none; stroke-linejoin: round; }
 .band { fill: #dcdcdc; }
 """
@@ -32,7 +32,8 @@ def season(replay) -> str:
         last = pane is panes[-1]
         height = pane.height + charts.TOP + (charts.AXIS if last else 3)
         drawn = charts.svg(figure, pane, last)
-        place = f'<svg x="0" y="{top + KEY - charts.TOP + 4}" width="{charts.WIDTH}" height="{height}" overflow="visible" '
+        y = top + KEY - charts.TOP + 4
+        place = f'<svg x="0" y="{y}" width="{charts.WIDTH}" height="{height}" overflow="visible" '
         parts.append(drawn.replace('<svg class="static" ', place, 1))
         top += KEY + height + GAP
     title, below = words(replay)
@@ -60,14 +61,14 @@ def words(replay) -> tuple:
 
 def key(pane, top: float) -> str:
     """The pane's title and a sample of each of its lines, in a row."""
-    parts = [f'<text class="k t" x="0" y="{top + 12}">{escape(pane.title)}</text>']
+    parts = [f'<text class="t" x="0" y="{top + 12}">{escape(pane.title)}</text>']
     x = LETTER * len(pane.title) + 18
     for line in pane.lines:
         width, dash, grey = charts.STYLES[line.style]
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         parts.append(
             f'<path class="l" stroke="rgb({grey},{grey},{grey})" stroke-width="{width}"{dashes} '
-            f'd="M{x:.0f} {top + 8}h{SAMPLE}"/><text class="k" x="{x + SAMPLE + 5:.0f}" y="{top + 12}">'
+            f'd="M{x:.0f} {top + 8}h{SAMPLE}"/><text x="{x + SAMPLE + 5:.0f}" y="{top + 12}">'
             f"{escape(line.label)}</text>"
         )
         x += SAMPLE + 5 + LETTER * len(line.label) + 12

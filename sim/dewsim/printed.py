@@ -1,4 +1,4 @@
-"""What the pages to print share: their frame, the table of facts, the lines to sign."""
+"""What pages without a script share: their frame; and, to print, the table of facts and the lines to sign."""
 
 from html import escape
 

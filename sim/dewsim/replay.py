@@ -34,7 +34,8 @@ from dewsim.progress import Progress
 
 FORECASTS = ("simulated", "perfect", "none")
 RESULT = "result.json"
-OURS = re.compile(r"result\.json|report\.html|season\.svg|record(-[a-z_]+)?\.csv")  # what may stand in a folder to replace
+# what may stand in a folder to replace
+OURS = re.compile(r"result\.json|report\.html|season\.svg|record(-[a-z_]+)?\.csv")
 LARGEST_RESULT_BYTES = 1_000_000
 DEMO_HOUSE = Path(__file__).parent / "data" / "larch_terrace.toml"
 DEMO_SEED = 1

@@ -40,6 +40,6 @@ def _words(beside) -> str:
         "<p><strong>As logged</strong> is what the board recorded. <strong>Replayed</strong> is the house of the house "
         f"file, fitted or given, with the same outdoor temperatures. {asked} Compare replayed with logged before "
         "believing the rest: they differ by what a log does not hold (outdoor humidity, wind, open windows, absences, "
-        "settings and forecasts of that time, minutes not recorded) and by what the fit got wrong. Wet minutes of the log are those "
-        "of the glass as the board modelled it.</p>\n"
+        "settings and forecasts of that time, minutes not recorded) and by what the fit got wrong. Wet minutes of the "
+        "log are those of the glass as the board modelled it.</p>\n"
     )

@@ -123,7 +123,7 @@ class Lived:
         return log_seasons.closed(found)[-1]
 
     def write_log(self, path: str, end: int, device: str = "attic", change=lambda k, record: record) -> None:
-        """Those minutes into a log in this machine's local time; change: gives a Record as it is stored, None for none."""
+        """Those minutes into a log in this machine's local time; change: gives a Record as stored, None for none."""
         base = LogBase(path)
         after, batch = base.mark(device), []
         with base.transaction():

@@ -23,7 +23,8 @@ UTC_S = 1768435200  # 2026-01-15 00:00Z
 PASSWORDS = {"owner": "pw-o", "logger": "pw-l", "feed": "pw-f", "attic": "pw-a", "cellar": "pw-c"}
 WAIT_S = 20.0
 VALUES = (("out/t", "Cel"), ("in/t", "Cel"), ("in/rh", "%RH"), ("glass/t", "Cel"), ("ceiling/rh", "%RH"),
-          ("target/rh", "%RH"), ("fan/duty", "/"), ("valve/duty", "/"), ("valve/reason", ""), ("glass/look", ""))  # fmt: skip
+          ("target/rh", "%RH"), ("fan/duty", "/"), ("valve/duty", "/"), ("valve/reason", ""),
+          ("glass/look", ""))  # fmt: skip
 
 
 def free_port() -> int:

@@ -63,7 +63,9 @@ def test_dewcore_has_none_of_what_a_board_cannot_do(path):
             ), node.name
 
 
-@pytest.mark.parametrize("path", CORE_FILES + BOARD_FILES + SIM_FILES, ids=lambda path: path.parent.name + "." + path.stem)
+@pytest.mark.parametrize(
+    "path", CORE_FILES + BOARD_FILES + SIM_FILES, ids=lambda path: path.parent.name + "." + path.stem
+)
 def test_every_file_says_why_it_exists_and_its_functions_fit_a_screen(path):
     tree = ast.parse(path.read_text(encoding="utf-8"))
     assert ast.get_docstring(tree)

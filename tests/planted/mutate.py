@@ -2,10 +2,10 @@
 
 Usage: mutate.py [--module NAME ...] [--added].  Each operator, condition, number, code word, returned value
 and statement of shared/dewcore (but settings_help and the bare contract `board`) is changed; a mutant is
-killed where a test of tests/both fails on this Python.  Sentences are left alone: a test could only repeat them.  Results are kept in the
-temporary folder, so that a stopped run goes on; a changed source or test begins anew, --added keeps what was
-killed before tests were added.  Prints each module's score and its survivors; those of equivalent.py, which
-no test can tell from the original, are left out.  Exit status: 0 where every module reaches LEAST and every row
+killed where a test of tests/both fails on this Python.  Sentences are left alone: a test could only repeat them.
+Results are kept in the temporary folder, so that a stopped run goes on; a changed source or test begins anew, --added
+keeps what was killed before tests were added.  Prints each module's score and its survivors; those of equivalent.py,
+which no test can tell from the original, are left out.  Exit status: 0 where every module reaches LEAST and every row
 of equivalent.py still fits a mutant.
 
 A tool of its own: mutmut 3 mutates only functions, and much of what can be wrong here is in tables.
