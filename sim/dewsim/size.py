@@ -370,7 +370,7 @@ def _conditions(asked: Asked, sheet: Sheet, air_m3_h: float) -> None:
     h = asked.house.house
     sheet.heading("Assumed")
     sheet.quantity("Heated volume", h.volume_m3, "volume", 0)
-    sheet.quantity("Indoors", h.indoor_c, "temperature", 1, f"and {asked.target_pct:.0f} % RH wanted")
+    sheet.quantity("Indoors", h.indoor_c, "temperature", 1, f"and {asked.target_pct:.1f} % RH wanted")
     sheet.quantity("Outdoors", asked.outside[0], "temperature", 1, f"and {asked.outside[1]:.0f} % RH over liquid water")
     leak = (air_m3_h - h.ventilation_m3_h) / h.volume_m3
     rated = f"{h.air_changes_per_h:.2f} /h at 20 K and 4 m/s" if h.air_change_model == "wind" else "taken as constant"
@@ -382,10 +382,10 @@ def _conditions(asked: Asked, sheet: Sheet, air_m3_h: float) -> None:
     surface = {"glass": "the coldest glass", "corner": "an opaque corner", "envelope": "walls and attic"}[
         asked.allowed_by
     ]
-    allows = f"The limit in that cold, {surface}, is {asked.allowed_pct:.0f} % RH without any margin"
+    allows = f"The limit in that cold, {surface}, is {asked.allowed_pct:.1f} % RH without any margin"
     if asked.target_pct > asked.allowed_pct + 0.5:
         sheet.text(
-            f"{allows}: less than the {asked.target_pct:.0f} % asked for. The controller will not go there; size for "
+            f"{allows}: less than the {asked.target_pct:.1f} % asked for. The controller will not go there; size for "
             "less."
         )
     else:

@@ -10,7 +10,7 @@ from array import array
 from datetime import UTC, datetime, timedelta
 from html import escape
 
-from dewsim import charts, figures, metrics, pages, plant, policies, quantities, report, size, weather
+from dewsim import charts, figures, metrics, pages, plant, policies, quantities, report, report_tables, size, weather
 from dewsim.charts import Figure, Line, Pane
 from dewsim.progress import Progress
 from dewsim.thinning import DAY_S, HOUR_S, Level
@@ -225,9 +225,12 @@ def page(asked, winter: Winter, text: str) -> str:
     sections = (
         f'<section id="winter"><h2>The winter: {escape(asked.sky.name)}</h2>\n{body}</section>\n'
         f'<section id="figures"><h2>In figures</h2>\n<pre style="overflow-x:auto;font-size:.8rem">{escape(text)}</pre>'
-        "</section>\n"
+        f'</section>\n<section id="cautions"><h2>Cautions</h2>\n{report_tables.cautions_list()}</section>\n'
     )
-    links = '<li><a href="#winter">The winter</a></li><li><a href="#figures">In figures</a></li>'
+    links = (
+        '<li><a href="#winter">The winter</a></li><li><a href="#figures">In figures</a></li>'
+        '<li><a href="#cautions">Cautions</a></li>'
+    )
     share = f"{100 * winter.share(winter.missed):.1f}{SPACE}%"
     top = (
         f"<h1>{escape(name)}: is the humidifier large enough?</h1>\n"

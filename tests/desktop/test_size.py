@@ -113,6 +113,14 @@ def test_without_a_target_the_surfaces_in_that_cold_set_it():
     assert found.allowed_by in ("glass", "envelope") and better.glass.f_day > found.house.glass.f_day
 
 
+def test_the_printed_humidity_is_fine_enough_to_check_the_printed_load_by_hand(capsys):
+    assert main([word for word in BASE if word not in ("--target", "35")]) == 0
+    text = capsys.readouterr().out
+    (wanted,) = re.findall(r"and ([0-9.]+) % RH wanted", text)
+    load = size.load_kg_h(0.5 * 453.0, (21.0, float(wanted)), (-18.0, 80.0), 101325.0)
+    assert figure(text, "Outdoor air needs") == pytest.approx(load, rel=0.004)
+
+
 def test_text_in_both_systems(capsys):
     si = text_of(capsys, "--humidifier=12gal/day")
     us = text_of(capsys, "--humidifier=12gal/day", "--units=us")
@@ -177,6 +185,8 @@ def test_the_page_stands_alone_and_shows_the_winter(winter, tmp_path):
     assert page.startswith("<!DOCTYPE html>") and "the text &lt;here&gt;" in page
     assert not re.search(r'(src|href)="(?!#|data:)', page)
     assert page.count('class="static"') == 4 and "could give" in page
+    for words in ("licensed practice", "line voltage", "Smell of gas", "modelled coldest spot"):
+        assert words in page
 
 
 def test_the_command_writes_its_page_and_replaces_it(tmp_path, capsys, monkeypatch):
