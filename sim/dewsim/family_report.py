@@ -4,7 +4,7 @@ import json
 from html import escape
 from pathlib import Path
 
-from dewsim import family_plots, family_table, houses, printed, report
+from dewsim import family_plots, family_table, houses, printed, report, report_tables
 from dewsim.units import number
 
 SUMMARY, PAGE = "houses.json", "houses.html"
@@ -86,6 +86,8 @@ which knows the whole winter, gains in the same house without an added wet minut
 {family_plots.shares_figure(cases)}{wet}</div>
 <h2>The worst cases</h2>
 {worst_tables(found["worst"])}
+<h2>Cautions</h2>
+{report_tables.cautions_list()}
 </main>
 """
     return printed.page(title, report.own("report.css") + STYLE, body)

@@ -8,7 +8,7 @@ from pathlib import Path
 from statistics import median
 
 from dewcore import words
-from dewsim import faults, printed, report
+from dewsim import faults, printed, report, report_tables
 from dewsim.family_report import whole, wide
 
 TABLE, PAGE = "faults.csv", "faults.html"
@@ -169,6 +169,8 @@ seeded moment of the winter. Wet minutes are those of the modelled coldest spot.
 {wettest(found)}
 <h2>Tested elsewhere</h2>
 {elsewhere()}
+<h2>Cautions</h2>
+{report_tables.cautions_list()}
 </main>
 """
     return printed.page(title, report.own("report.css"), body)

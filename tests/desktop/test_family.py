@@ -417,6 +417,7 @@ def test_the_files_say_what_the_cases_say_and_need_nothing_else(reference, winte
         assert w["drawn"] == w["passed"] + sum(w["left_out"].values())
     assert sum(r["exact"]["plain"]["houses"] for r in found["table"].values()) == 2 * HOUSES
     page = (tmp_path / "houses.html").read_text()
+    assert "licensed practice" in page and "line voltage" in page
     assert not re.search("https?://|<script|<link (?!rel=\"icon\" href=\"data:,\")|src=", page)
     assert page.count("<svg") == page.count("</svg>") > 3
     for row in [row for rows in found["worst"].values() for row in rows]:

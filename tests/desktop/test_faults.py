@@ -210,6 +210,7 @@ def test_the_report_has_every_row_with_its_command(lived, tmp_path):
     assert "right cause named in 100.0 %" in text
     assert "none: 1 winters, 7 months, 0 with a latched alarm; told: outdoor_old 2; at most 0.29 a month" in text
     page = (tmp_path / faults_report.PAGE).read_text("utf-8")
+    assert "licensed practice" in page and "line voltage" in page
     assert words.REFUSALS[words.LEAK_WET][1] in page and "leak_wet" in page and "<script" not in page
 
 
