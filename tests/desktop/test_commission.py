@@ -161,8 +161,8 @@ def test_nothing_goes_on_without_both_readings(here, name, vac, passes):
         assert "licensed work" in record()["steps"][-1]["reason"]
 
 
-@pytest.mark.parametrize("name", ["stop_read", "terminal_idle_vac", "terminal_call_vac"])
-def test_stop_and_readings_cannot_be_skipped(here, capsys, name):
+@pytest.mark.parametrize("name", ["stop_read", "terminal_idle_vac", "terminal_call_vac", "isolation_open"])
+def test_stop_readings_and_isolation_cannot_be_skipped(here, capsys, name):
     assert commanded(answers=changed(**{name: "skip no meter here"})) == 2
     assert "may not be skipped" in capsys.readouterr().err and name not in record()["answers"]
 
