@@ -40,7 +40,7 @@ LIKELY = {  # group: test files that look at it closest, without test_ and .py
     "outlook": ("outlook", "ahead"),
     "house": ("house", "learning", "doubts"),
     "outdoors": ("outdoors", "doubts"),
-    "doubts": ("doubts_fit", "doubts_sensors", "doubts"),
+    "doubts": ("doubts_fit", "doubts_sensors", "doubts_course", "doubts"),
     "judge": ("judge", "doubts"),
     "window_test": ("window_test", "ahead"),
     "plant": ("plant", "plant_reference"),
