@@ -119,7 +119,13 @@ def lines_in_bytes(content):
 def test_an_interrupted_run_ends_soon_keeps_what_is_done_and_leaves_no_worker(winters, tmp_path, number, status):
     folder = tmp_path / "out"
     words, options = command(winters, folder, "--workers", "2", "--houses", "100")  # never done before the signal
-    process = subprocess.Popen(words, start_new_session=True, stdout=subprocess.PIPE, **options)
+    process = subprocess.Popen(
+        words,
+        start_new_session=True,
+        stdout=subprocess.PIPE,
+        preexec_fn=lambda: signal.signal(number, signal.SIG_DFL),  # a run in the background inherits SIGINT ignored
+        **options,
+    )
     until(lambda: lines_in(folder / family_run.CASES) >= 2, "a case in good time")
     process.send_signal(number)
     _, errors = process.communicate(timeout=PATIENCE_S)
