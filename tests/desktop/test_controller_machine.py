@@ -11,7 +11,7 @@ import os
 import random
 
 import pytest
-from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import HealthCheck, assume, example, given, settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, rule, run_state_machine_as_test
 from world import CLOCKS_S, MODES, World, random_settings
@@ -19,12 +19,13 @@ from world import CLOCKS_S, MODES, World, random_settings
 from dewcore import readings as r
 from dewcore import words as w
 from dewcore.controller import Decision
+from dewcore.doubts import Doubts
 from dewcore.settings import TABLE
 
 SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
 # examples of the machine, rules in each, pairs in lock-step; the same cases at every run
 PROFILES = {
-    "everyday": (60, 60, 25, False),
+    "everyday": (60, 60, 25, True),
     "ci": (150, 80, 60, True),
     "long": (6000, 150, 2500, False),
 }
@@ -199,6 +200,13 @@ TOLERANCES = ("rh_tolerance_pct", "indoor_tolerance_k", "outdoor_tolerance_k", "
 EPSILON = 1e-6
 
 
+class NoDoubts(Doubts):
+    """Tells nothing: what two houses have seen of a misplaced thermometer may differ, as what they have learned may."""
+
+    def minute(self, *readings):
+        pass
+
+
 class Pair:
     """Two worlds with the same readings; `worse` has other settings, or other outdoor air.
 
@@ -213,12 +221,15 @@ class Pair:
         given["look_ahead"] = 0  # what two houses have learned of themselves may differ
         for fitted in ("has_glass", "has_room"):
             given[fitted] = rng.choice((0, 1))
+        for name in ("indoor", "outdoor", "glass", "room"):  # at the ends of belief an offset is cut off
+            given[name + "_offset_k"] = 0.0
         given.update(better)
         self.better = World(given)
         self.worse = World({**given, **worse})
         self.pair = (self.better, self.worse)
         for world in self.pair:
             world.readings.utc_s = 1766300000
+            world.controller.outlook.doubts = NoDoubts(world.controller.settings)
 
     def steps(self, count, sure=()):
         """Random readings into both; after each scan the target may not be higher in the worse one."""
@@ -300,6 +311,7 @@ def test_larger_tolerances_never_raise_the_target(seed):
 
 
 @lock_step
+@example(seed=922860, lost="glass_c", mode="nan")
 @given(seed=seeds, lost=st.sampled_from(r.SAMPLE_NAMES), mode=st.sampled_from(MODES[1:]))
 def test_a_lost_reading_never_raises_the_target(seed, lost, mode):
     """From some moment on one reading is lost; all others, and in the other world this one, stand still.
@@ -315,9 +327,12 @@ def test_a_lost_reading_never_raises_the_target(seed, lost, mode):
     pair.steps(40)
     for world in pair.pair:
         world.heal()
-    for _ in range(12):
-        for world in pair.pair:
-            world.scan(900)
+    before_c = None
+    while before_c != pair.better.controller.judge.inputs.outdoor_c:  # as slowly as the belief may rise
+        before_c = pair.better.controller.judge.inputs.outdoor_c
+        for _ in range(100):
+            for world in pair.pair:
+                world.scan(900)
     pair.worse.modes[lost] = mode
     for _ in range(60):
         seconds = rng.choice((10, 60, 600, 1800, 3600))
