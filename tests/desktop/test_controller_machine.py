@@ -224,6 +224,8 @@ class Pair:
         for name in ("indoor", "outdoor", "glass", "room"):  # at the ends of belief an offset is cut off
             given[name + "_offset_k"] = 0.0
         given.update(better)
+        for settings_of in (given, {**given, **worse}):  # refused ones leave the defaults, which look ahead
+            assume(World().change(settings_of))
         self.better = World(given)
         self.worse = World({**given, **worse})
         self.pair = (self.better, self.worse)
