@@ -19,7 +19,6 @@ from world import CLOCKS_S, MODES, World, random_settings
 from dewcore import readings as r
 from dewcore import words as w
 from dewcore.controller import Decision
-from dewcore.doubts import Doubts
 from dewcore.settings import TABLE
 
 SLOW = [HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much]
@@ -200,13 +199,6 @@ TOLERANCES = ("rh_tolerance_pct", "indoor_tolerance_k", "outdoor_tolerance_k", "
 EPSILON = 1e-6
 
 
-class NoDoubts(Doubts):
-    """Tells nothing: what two houses have seen of a misplaced thermometer may differ, as what they have learned may."""
-
-    def minute(self, *readings):
-        pass
-
-
 class Pair:
     """Two worlds with the same readings; `worse` has other settings, or other outdoor air.
 
@@ -221,8 +213,6 @@ class Pair:
         given["look_ahead"] = 0  # what two houses have learned of themselves may differ
         for fitted in ("has_glass", "has_room"):
             given[fitted] = rng.choice((0, 1))
-        for name in ("indoor", "outdoor", "glass", "room"):  # at the ends of belief an offset is cut off
-            given[name + "_offset_k"] = 0.0
         given.update(better)
         for settings_of in (given, {**given, **worse}):  # refused ones leave the defaults, which look ahead
             assume(World().change(settings_of))
@@ -231,7 +221,6 @@ class Pair:
         self.pair = (self.better, self.worse)
         for world in self.pair:
             world.readings.utc_s = 1766300000
-            world.controller.outlook.doubts = NoDoubts(world.controller.settings)
 
     def steps(self, count, sure=()):
         """Random readings into both; after each scan the target may not be higher in the worse one."""
