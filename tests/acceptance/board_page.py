@@ -1,12 +1,11 @@
 """The board's own page in a real browser, beside a bench: password, a change, the drawing; phone, dark, no script.
 
-    python tests/acceptance/board_page.py [--shots DIR]     needs selenium, chromium and chromedriver
+    python tests/acceptance/board_page.py [--shots DIR]     needs chromium
 
 Prints a line a check; exit status 1 where one is missed.  --shots: the whole page as each of VIEWS has it.
 """
 
 import argparse
-import base64
 import json
 import re
 import sys
@@ -14,8 +13,7 @@ import time
 import urllib.request
 from pathlib import Path
 
-from bench_page import Checks, browser, start, waits
-from selenium.webdriver.common.by import By
+from bench_started import Checks, bench, browser
 
 PASSWORD = "correct horse battery"
 VIEWS = (  # name, pixels wide, dark, with script
@@ -24,20 +22,21 @@ VIEWS = (  # name, pixels wide, dark, with script
     ("desk-dark", 1280, True, True),
     ("phone-no-script", 360, False, False),
 )
-REDRAWN = """
-const done = arguments[0], place = document.getElementById("chart");
-place.textContent = "";
-redraw().then(() => done(place.querySelector("svg") !== null));
-"""
-CONTRAST = """
-const of = (text) => text.match(/[0-9.]+/g).slice(0, 3).map(Number).reduce((sum, part) => sum + part / 3, 0);
-const ground = document.createElement("p");
-ground.style.color = "Canvas";
-document.body.append(ground);
-const found = Math.abs(of(getComputedStyle(document.body).color) - of(getComputedStyle(ground).color));
-ground.remove();
-return found;
-"""
+REDRAWN = """(function () {
+  const place = document.getElementById("chart");
+  place.textContent = "";
+  return redraw().then(() => place.querySelector("svg") !== null);
+})()"""
+CONTRAST = """(function () {
+  const of = (text) => text.match(/[0-9.]+/g).slice(0, 3).map(Number).reduce((sum, part) => sum + part / 3, 0);
+  const ground = document.createElement("p");
+  ground.style.color = "Canvas";
+  document.body.append(ground);
+  const found = Math.abs(of(getComputedStyle(document.body).color) - of(getComputedStyle(ground).color));
+  ground.remove();
+  return found;
+})()"""
+UNFOLDED = "for (const part of document.querySelectorAll('details')) part.open = true;"
 
 
 def order(address: str, **what) -> None:
@@ -60,68 +59,64 @@ def a_day(address: str) -> None:
     order(address, do="speed", factor=1)
 
 
-def one(driver, name: str):
-    """An element by its id."""
-    return driver.find_element(By.ID, name)
+def fill(page, name: str, value: str) -> None:
+    """A field, as if typed."""
+    page.js(f"document.getElementById('{name}').value = '{value}'")
 
 
-def set_password(driver) -> None:
+def press(page, place: str) -> None:
+    """The button there."""
+    page.js(f"document.querySelector('{place} button').click()")
+
+
+def set_password(page) -> None:
     """Type it twice."""
     for field in ("new", "again"):
-        one(driver, field).clear()
-        one(driver, field).send_keys(PASSWORD)
-    driver.find_element(By.CSS_SELECTOR, "#set button").click()
+        fill(page, field, PASSWORD)
+    press(page, "#set")
 
 
-def is_in(driver) -> bool:
-    """Whether the page says that one is logged in."""
-    return one(driver, "login").get_attribute("data-state") == "in"
-
-
-def own(driver, address: str, check: Checks) -> None:
+def own(page, address: str, check: Checks) -> None:
     """The owner's first visit."""
-    set_password(driver)
-    check("no password without a button", waits(driver, lambda: "Press a button" in one(driver, "said").text))
+    set_password(page)
+    said = "document.getElementById('said').textContent.includes('Press a button')"
+    check("no password without a button", page.holds(said))
     order(address, do="press", button="look", seconds=0.3)
-    set_password(driver)
-    check("password set, logged in", any(waits(driver, lambda: is_in(driver)) for _ in range(4)))
-    driver.execute_script("for (const part of document.querySelectorAll('details')) part.open = true;")
-    field = one(driver, "s-curtains_from_min")
-    check("a time of the day is a time", field.get_attribute("value") == "18:00")
-    driver.execute_script("arguments[0].value = '19:30';", field)
-    driver.find_element(By.CSS_SELECTOR, "#settings button").click()
-    check("stored", waits(driver, lambda: one(driver, "stored").text == "Done."))
-    driver.refresh()
-    check("and kept", one(driver, "s-curtains_from_min").get_attribute("value") == "19:30")
-    check("the drawing comes anew", driver.execute_async_script(REDRAWN))
+    set_password(page)
+    check("password set, logged in", page.holds("document.getElementById('login').dataset.state === 'in'", 20.0))
+    page.js(UNFOLDED)
+    field = "document.getElementById('s-curtains_from_min').value"
+    check("a time of the day is a time", page.js(field) == "18:00")
+    fill(page, "s-curtains_from_min", "19:30")
+    press(page, "#settings")
+    check("stored", page.holds("document.getElementById('stored').textContent === 'Done.'"))
+    page.open(page.js("location.href"))
+    check("and kept", page.js(field) == "19:30")
+    check("the drawing comes anew", page.js(REDRAWN))
 
 
-def view(driver, board: str, width: int, is_dark: bool, has_script: bool) -> None:
+def view(page, board: str, width: int, is_dark: bool, has_script: bool) -> None:
     """The page as somebody has it."""
-    metrics = {"width": width, "height": 800, "deviceScaleFactor": 1, "mobile": width < 500}
-    driver.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", metrics)
+    page.size(width, 800, width < 500)
     scheme = {"name": "prefers-color-scheme", "value": "dark" if is_dark else "light"}
-    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": [scheme]})
-    driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": not has_script})
-    driver.get(board)
+    page.ask("Emulation.setEmulatedMedia", features=[scheme])
+    page.ask("Emulation.setScriptExecutionDisabled", value=not has_script)
+    page.ask("Page.navigate", url=board)
     time.sleep(1)
-    driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+    page.ask("Emulation.setScriptExecutionDisabled", value=False)
 
 
-def look(driver, board: str, check: Checks, shots: Path | None) -> None:
+def look(page, board: str, check: Checks, shots: Path | None) -> None:
     """Every view."""
     for name, width, is_dark, has_script in VIEWS:
-        view(driver, board, width, is_dark, has_script)
-        driver.execute_script("for (const part of document.querySelectorAll('details')) part.open = true;")
-        wide = driver.execute_script("return document.documentElement.scrollWidth")
-        check(f"{name}: not wider than {width} pixels", wide <= width)
-        check(f"{name}: text stands out from its ground", driver.execute_script(CONTRAST) > 150)
-        check(f"{name}: sentence and drawing", one(driver, "status").text != "" and
-              bool(driver.find_elements(By.CSS_SELECTOR, "#chart svg path")))  # fmt: skip
+        view(page, board, width, is_dark, has_script)
+        page.js(UNFOLDED)
+        check(f"{name}: not wider than {width} pixels", page.js("document.documentElement.scrollWidth") <= width)
+        check(f"{name}: text stands out from its ground", page.js(CONTRAST) > 150)
+        drawn = "document.getElementById('status').textContent && !!document.querySelector('#chart svg path')"
+        check(f"{name}: sentence and drawing", page.js(drawn))
         if shots:
-            shots.mkdir(parents=True, exist_ok=True)
-            shot = driver.execute_cdp_cmd("Page.captureScreenshot", {"captureBeyondViewport": True})
-            (shots / f"board-{name}.png").write_bytes(base64.b64decode(shot["data"]))
+            page.shot(shots / f"board-{name}.png", True)
 
 
 def main() -> int:
@@ -130,21 +125,14 @@ def main() -> int:
     arguments.add_argument("--shots", type=Path)
     wishes = arguments.parse_args()
     check = Checks()
-    process, address = start()
-    driver = browser()
-    try:
+    with bench() as (_, address), browser() as page:
         board = board_of(address)
         a_day(address)
-        view(driver, board, 1280, False, True)
-        own(driver, address, check)
-        look(driver, board, check, wishes.shots)
-        wrong = [entry["message"] for entry in driver.get_log("browser") if entry["level"] == "SEVERE"]
-        wrong = [text for text in wrong if "favicon" not in text and "403" not in text]  # none there; one refused
+        view(page, board, 1280, False, True)
+        own(page, address, check)
+        look(page, board, check, wishes.shots)
+        wrong = [text for text in page.errors if "favicon" not in text and "403" not in text]  # none there; one refused
         check(f"no error in the browser {wrong or ''}", not wrong)
-    finally:
-        driver.quit()
-        process.terminate()
-        process.wait()
     print(f"board page: {check.missed} missed")
     return 1 if check.missed else 0
 

@@ -1,14 +1,13 @@
 """The live bench: its ledger, its house, every order of its page, and both ports over real sockets."""
 
-import asyncio
 import http.client
 import json
 import re
 import statistics
-import threading
 import time
 from pathlib import Path
 
+import bench_served
 import pytest
 
 from dewcore import readings as r
@@ -75,19 +74,8 @@ class Caller:
 
 @pytest.fixture(scope="module")
 def served(parts):
-    """A bench behind real sockets, its loop in a thread of its own."""
-    live = bench_live.Live(*parts)
-    made = bench_page.Served(live)
-    ready, loop = threading.Event(), asyncio.new_event_loop()
-    task = loop.create_task(made.run(0, lambda _: ready.set(), signals=()))
-    thread = threading.Thread(target=lambda: loop.run_until_complete(asyncio.wait([task])), daemon=True)
-    thread.start()
-    assert ready.wait(10)
-    yield made
-    loop.call_soon_threadsafe(task.cancel)
-    thread.join(10)
-    assert not thread.is_alive()
-    live.bench.close()
+    with bench_served.served(bench_live.Live(*parts)) as made:
+        yield made
 
 
 @pytest.fixture

@@ -3,7 +3,7 @@
   "use strict";
   var byId = function (id) { return document.getElementById(id); };
   var all = function (query) { return Array.prototype.slice.call(document.querySelectorAll(query)); };
-  var shown = 0, newest = null, charts = [], columns = [[], [], [], [], [], [], [], [], []], first = 0;
+  var shown = 0, asked = 0, newest = null, charts = [], columns = [[], [], [], [], [], [], [], [], []], first = 0;
   var INK = "#161616", PALE = "#d4d4d4";
   var MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 
@@ -12,11 +12,13 @@
   function text(element, words) { if (element.textContent !== words) { element.textContent = words; } }
   function hide(element, words) { element.hidden = !words; text(element, words || ""); }
 
+  /* asked: orders on their way.  What a frame from before them says must not undo what the person just did. */
   function send(order) {
+    asked += 1;
     return fetch("do", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(order) })
       .then(function (answer) { return answer.json(); })
-      .then(function (frame) { hide(byId("refusal"), frame.refusal); show(frame, true); })
-      .catch(function () { byId("gone").hidden = false; });
+      .then(function (frame) { asked -= 1; hide(byId("refusal"), frame.refusal); show(frame, true); })
+      .catch(function () { asked = 0; byId("gone").hidden = false; });
   }
 
   /* Whoever is just typing is not overwritten, except after a change that was taken. */
@@ -100,6 +102,12 @@
     lamps(frame.lamps);
     ledger(frame.ledger);
     time(frame);
+    if (!asked) { controls(frame, answered); }
+    list(byId("events"), frame.events);
+    text(byId("counts"), "Valve started " + frame.starts + " times, open " + Math.round(frame.open_s / 60) + " min in all; board restarted " + frame.restarts + " times.");
+  }
+
+  function controls(frame, answered) {
     put(byId("speed"), frame.speed, answered);
     all("[data-input]").forEach(function (c) { put(c, frame.inputs[c.dataset.input], answered); });
     all("[data-held]").forEach(function (c) { c.checked = frame.held.indexOf(c.dataset.held) >= 0; });
@@ -107,8 +115,6 @@
     all("[data-fit]").forEach(function (c) { c.checked = frame.fitted[c.dataset.fit] === 1; });
     put(byId("grade"), frame.fitted.fan_grade, answered);
     put(byId("forecast"), frame.forecast, answered);
-    list(byId("events"), frame.events);
-    text(byId("counts"), "Valve started " + frame.starts + " times, open " + Math.round(frame.open_s / 60) + " min in all; board restarted " + frame.restarts + " times.");
   }
 
   /* Charts: what is kept, and the present moment as the last point. */

@@ -1,0 +1,44 @@
+"""The bench's page in a real browser: every control by keyboard, the change on the screen, no wider than a phone."""
+
+import pytest
+from bench_browser import LAID_OUT, drive, opened
+from bench_served import served
+from browser import CHROMIUM, Browser
+
+from dewsim import bench_live, housefile, policies, replay, winters
+
+pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium to drive the bench's page in")
+
+
+@pytest.fixture(scope="module")
+def made():
+    house = housefile.load(replay.DEMO_HOUSE)
+    with served(bench_live.Live(house, winters.ostervale(), policies.settings_for(house, "demo"))) as made:
+        yield made
+
+
+@pytest.fixture(scope="module")
+def page(made, tmp_path_factory):
+    with Browser(tmp_path_factory.mktemp("profile")) as page:
+        page.size(1280, 900)
+        opened(page, f"http://127.0.0.1:{made.port}/")
+        yield page
+
+
+def test_every_control_is_driven_by_keyboard(page):
+    missed = [text for text, holds in drive(page) if not holds]
+    assert missed == []
+    assert page.errors == []
+
+
+def test_the_boards_own_page_is_beside_it(page, made):
+    board = f"http://127.0.0.1:{made.board_port}/"
+    assert page.js("document.getElementById('status').textContent", board)
+
+
+@pytest.mark.parametrize("width", [1280, 390])
+def test_nothing_is_wider_than_the_screen_and_every_control_has_its_label_in_sight(page, width):
+    page.size(width, 900)
+    assert page.js("document.documentElement.scrollWidth") <= width
+    assert page.js(LAID_OUT) == []
+
