@@ -1,10 +1,11 @@
 """Changes one small thing at a time in dewcore and counts how many such mutants tests/both notices.
 
-Usage: mutate.py [--module NAME ...] [--added].  Each operator, condition, number, code word, returned value
+Usage: mutate.py [--module NAME ...] [--added] [--sample N].  Each operator, condition, number, code word, returned value
 and statement of shared/dewcore (but settings_help and the bare contract `board`) is changed; a mutant is
 killed where a test of tests/both fails on this Python.  Sentences are left alone: a test could only repeat them.
 Results are kept in the temporary folder, so that a stopped run goes on; a changed source or test begins anew, --added
-keeps what was killed before tests were added.  Prints each module's score and its survivors; those of equivalent.py,
+keeps what was killed before tests were added.  All of them take hours: --sample judges N of each module, chosen by
+their sums, and so the same ones, and with a larger N some more.  Prints each module's score and its survivors; those of equivalent.py,
 which no test can tell from the original, are left out.  Exit status: 0 where every module reaches LEAST and every row
 of equivalent.py still fits a mutant.
 
@@ -13,6 +14,7 @@ A tool of its own: mutmut 3 mutates only functions, and much of what can be wron
 
 import argparse
 import ast
+import compileall
 import hashlib
 import json
 import os
@@ -156,6 +158,11 @@ def is_killed(module: str, text: str) -> bool:
     return done.returncode != 0
 
 
+def key_of(module: str, text: str) -> str:
+    """The name under which a mutant is kept; sorted by it mutants are in no order that means anything."""
+    return hashlib.sha256((module + text).encode()).hexdigest()
+
+
 class Kept:
     """What is known of mutants, by the sum of their text, across runs."""
 
@@ -171,7 +178,7 @@ class Kept:
                 self.killed = {key: True for key, killed in old["killed"].items() if killed}
 
     def judge(self, module: str, text: str) -> bool:
-        key = hashlib.sha256((module + text).encode()).hexdigest()
+        key = key_of(module, text)
         if key not in self.killed:
             self.killed[key] = is_killed(module, text)
         return self.killed[key]
@@ -180,7 +187,7 @@ class Kept:
         self.path.write_text(json.dumps({"sum": self.sum, "killed": self.killed}))
 
 
-def run_module(module: str, kept: Kept) -> tuple:
+def run_module(module: str, kept: Kept, sample: "int | None") -> tuple:
     """(mutants that count, survivors among them, rows of equivalent.py that fitted); equivalents are not run."""
     made, used = [], set()
     for mutant in mutants(module):
@@ -188,6 +195,7 @@ def run_module(module: str, kept: Kept) -> tuple:
         used.update(rows)
         if not rows:
             made.append(mutant)
+    made = sorted(made, key=lambda mutant: key_of(module, mutant[4]))[:sample]
     survivors = []
     with ThreadPoolExecutor(WORKERS) as pool:
         results = pool.map(lambda mutant: kept.judge(module, mutant[4]), made)
@@ -208,15 +216,18 @@ def main() -> int:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--module", action="append", choices=MODULES, help="only this one; may be repeated")
     parser.add_argument("--added", action="store_true", help="only tests were added: what was killed stays killed")
+    parser.add_argument("--sample", type=int, metavar="N", help="so many mutants of each module instead of all")
     options = parser.parse_args()
     os.nice(5)
+    for folder in (CORE, BOTH):
+        compileall.compile_dir(folder, quiet=1)  # or each child would do it again
     kept = Kept(options.added)
     good = True
     for module in options.module or MODULES:
         if is_killed(module, (CORE / f"{module}.py").read_text(encoding="utf-8")):
             print("mutate: tests/both fails without any mutant", file=sys.stderr)
             return 1
-        counted, survivors, used = run_module(module, kept)
+        counted, survivors, used = run_module(module, kept, options.sample)
         stale = [row for row in EQUIVALENT if row[0] == module and row not in used]
         score = 1.0 - len(survivors) / counted
         good = good and score >= LEAST and not stale
