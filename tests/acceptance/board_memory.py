@@ -40,11 +40,11 @@ ROWS = (  # what, the design's kB, the parts that make it
     ("own code, all of it", 50, ("core-code", "beat-code", "page-code", "mqtt-code")),
     ("microdot", 21, ("microdot-code",)),
     ("page, and in use", 12, ("page", "worst")),
-    ("app: learned state, history, drivers", 4, ("app",)),
+    ("app: learned state, history, drivers", 4, ("pins", "app")),
     ("MQTT: buffers and tables", 4, ("mqtt",)),
     ("an hour's records and garbage kept", 1, ("hour",)),
-    ("held without broker", 110, ("start", "asyncio", *CODE[:-1], "app", "page", "hour")),
-    ("held with broker", None, ("start", "asyncio", *CODE, "app", "page", "mqtt", "hour")),
+    ("held without broker", 110, ("start", "asyncio", *CODE[:-1], "pins", "app", "page", "hour")),
+    ("held with broker", None, ("start", "asyncio", *CODE, "pins", "app", "page", "mqtt", "hour")),
 )
 
 
@@ -167,8 +167,9 @@ def tell(version: str, words: int, files: dict, size: int, found: list, each: in
             untraced = measured - each * sum(count.get(name, 0) for name in names)
             row += f"{measured / 1000:>11.1f}{untraced / 1000:>11.1f}"
         print(row)
-    print(f"\nof the app, the controller with what it learned: {found[0]['of-it-decision'] / 1000:.1f} kB; "
-          f"{sum(count.values())} functions")
+    decision, pins = (found[0][name] / 1000 for name in ("of-it-decision", "pins"))
+    print(f"\nof the app, the controller with what it learned: {decision:.1f} kB; the pins {pins:.1f} kB, which are "
+          f"simulated, and less on a board; {sum(count.values())} functions")
 
 
 if __name__ == "__main__":

@@ -1,7 +1,8 @@
 """The board of tests/acceptance/board_memory.py: what each part of the program takes on MicroPython's heap.
 
-parts(folder) prints a line `part NAME BYTES` for each, in the order in which a board loads them.  What the simulated
-hardware needs lies on the same heap and is a part of its own, so is a second controller, gone again.
+parts(folder) prints a line `part NAME BYTES` for each.  What the simulated hardware needs lies on the same heap and is
+a part of its own, so is a second controller, gone again.  It is loaded after the board's code: every name in a program
+has a place in one table, which doubles where it is full, and its own names are not to be what fills it.
 """
 
 import gc
@@ -40,11 +41,6 @@ def parts(folder):
     import socket  # noqa: F401
 
     part("asyncio")
-    from dewsim.virtual import VirtualBoard, install
-
-    world = VirtualBoard()
-    install(world)
-    part("simulated")
     import dewcore.settings  # noqa: F401
 
     part("settings-code")
@@ -52,6 +48,18 @@ def parts(folder):
     part("core-code")
     load("dewboard", BEAT)
     part("beat-code")
+    import microdot  # noqa: F401
+
+    part("microdot-code")
+    load("dewboard", PAGE)
+    part("page-code")
+    load("dewboard", MQTT)
+    part("mqtt-code")
+    from dewsim.virtual import VirtualBoard, install
+
+    world = VirtualBoard()
+    install(world)
+    part("simulated")
     from dewboard.store import Store, make_folder
 
     make_folder(folder)
@@ -63,10 +71,13 @@ def build(folder, world):
     """The app, its page and its link, as start.py does."""
     from dewboard import start
     from dewboard.clock import Clock
+    from dewboard.guard import Guard
+    from dewboard.page import Page
     from dewboard.pins import open_pins
     from dewcore.controller import Controller
 
     pins = open_pins()
+    part("pins")
     app = start.build(pins, Clock(world), folder)
     part("app")
     second = Controller(app.settings)
@@ -74,19 +85,9 @@ def build(folder, world):
     del second
     gc.collect()
     LAST[0] = gc.mem_alloc()
-    import microdot  # noqa: F401
-
-    part("microdot-code")
-    load("dewboard", PAGE)
-    part("page-code")
-    from dewboard.guard import Guard
-    from dewboard.page import Page
-
     guard = Guard(lambda: ["127.0.0.1"])
     page = Page(app, guard)
     part("page")
-    load("dewboard", MQTT)
-    part("mqtt-code")
     app.keep.broker = {"host": "192.0.2.7"}
     jobs = start.broker(app, None)
     part("mqtt")

@@ -1,6 +1,5 @@
 """`dewmargin install` against real MicroPython behind a serial port: fresh, again, newer, interrupted, refused."""
 
-import ast
 import getpass
 import json
 import re
@@ -80,27 +79,6 @@ def newer(monkeypatch, tmp_path):
         monkeypatch.setattr(install_files, "sources", lambda: {**found, name: changed})
 
     return plant
-
-
-class Useless(ast.NodeTransformer):
-    """Takes away what MicroPython has no use for."""
-
-    def visit_Assign(self, node):
-        return None if ast.unparse(node.targets[0]) in ("__slots__", "TYPE_CHECKING") else node
-
-    def visit_If(self, node):
-        return None if ast.unparse(node.test) == "TYPE_CHECKING" else node
-
-
-def test_what_is_compiled_is_the_source_without_what_only_a_desktop_reads():
-    for name, path in sources().items():
-        if path.suffix == ".py":
-            text = path.read_text(encoding="utf-8")
-            compiled = install_files.bare(text)
-            assert compiled.count("\n") == text.count("\n"), name
-            assert ast.dump(ast.parse(compiled)) == ast.dump(Useless().visit(ast.parse(text))), name
-            assert "__slots__" not in compiled and "TYPE_CHECKING" not in compiled, name
-            assert name != "microdot.py" or compiled == text
 
 
 def test_a_fresh_board_gets_all_of_it_and_keeps_what_it_had(installed):

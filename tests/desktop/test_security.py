@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from dewsim.bench_world import Bench
-from dewsim.install_files import bare
+from dewsim.install_lean import bare
 
 ROOT = Path(__file__).resolve().parents[2]
 TEXT = (ROOT / "SECURITY.md").read_text(encoding="utf-8")
@@ -31,7 +31,7 @@ def test_it_is_linked_from_where_people_look():
 def imports(path: Path) -> set:
     """First names of all modules that a file imports when it runs."""
     found = set()
-    for node in ast.walk(ast.parse(bare(path.read_text(encoding="utf-8")))):
+    for node in ast.walk(bare(path.read_text(encoding="utf-8"))):
         if isinstance(node, ast.Import):
             found |= {alias.name.split(".")[0] for alias in node.names}
         elif isinstance(node, ast.ImportFrom):

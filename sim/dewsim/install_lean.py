@@ -1,0 +1,179 @@
+"""The board's sources without what MicroPython has no use for, which would only fill its memory.
+
+Away goes what only a desktop reads: `__slots__`, and names of types.  A constant, a number under a name in capitals
+that never changes, becomes the number itself wherever it is read; where no other file speaks of the name, it goes as
+well.  On a board each name costs 9 bytes in every module that has it, and 7 in the table of all names.
+"""
+
+import ast
+import re
+from collections import Counter
+from pathlib import Path
+
+ONLY_DESKTOP = ("__slots__", "TYPE_CHECKING")
+CAPITALS = re.compile(r"\b[A-Z][A-Z0-9_]*\b")
+COUNTED = {ast.Add, ast.Sub, ast.Mult, ast.FloorDiv, ast.LShift, ast.RShift, ast.BitOr, ast.BitAnd, ast.Pow}
+
+
+def lean(sources: dict, others: list) -> dict:
+    """Sources by path, "dewcore/words.py", as they are compiled; others: text of all that may speak of their names."""
+    modules = {name.removesuffix(".py").replace("/", "."): _Module(text) for name, text in sources.items()}
+    for module in modules:
+        _learn(module, modules)
+    files = Counter(word for text in [*sources.values(), *others] for word in set(CAPITALS.findall(text)))
+    stay = {word for word, count in files.items() if count > 1}
+    trees = [_Reader(module, modules, stay).visit(module.tree) for module in modules.values()]
+    return {name: ast.unparse(ast.fix_missing_locations(tree)) + "\n" for name, tree in zip(sources, trees)}
+
+
+def bare(source: str) -> ast.Module:
+    """A program without what only a desktop reads."""
+    return _Desktop().visit(ast.parse(source))
+
+
+def texts(packages: list, but: set) -> list:
+    """The text of each Python file of these packages, but for those."""
+    found = [path for package in packages for path in Path(package.__file__).parent.rglob("*.py")]
+    return [path.read_text(encoding="utf-8") for path in found if path not in but]
+
+
+class _Desktop(ast.NodeTransformer):
+    """Takes away what only a desktop reads."""
+
+    def visit_Assign(self, node: ast.Assign) -> "ast.Assign | None":
+        return None if _is_only_desktop(node.targets[0]) else node
+
+    def visit_If(self, node: ast.If) -> "ast.AST | None":
+        return None if _is_only_desktop(node.test) else self.generic_visit(node)
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.FunctionDef:
+        return node  # neither is in one
+
+
+def _is_only_desktop(node: ast.expr) -> bool:
+    return isinstance(node, ast.Name) and node.id in ONLY_DESKTOP
+
+
+class _Module:
+    """One module of a release; constants: {name: number}, None until they are learned.
+
+    bound: names that are given a meaning anywhere but by an import, as often as they are; imported: (module, name) by
+    the local name of what comes by `from`.
+    """
+
+    def __init__(self, source: str):
+        self.tree = bare(source)
+        self.constants: "dict | None" = None
+        self.bound: "Counter[str]" = Counter()
+        self.imported: dict = {}
+        for node in ast.walk(self.tree):
+            if isinstance(node, ast.Name):
+                self.bound[node.id] += not isinstance(node.ctx, ast.Load)
+            elif isinstance(node, ast.arg):
+                self.bound[node.arg] += 1
+            elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef | ast.ExceptHandler):
+                self.bound[node.name] += 1
+            elif isinstance(node, ast.Global | ast.Nonlocal):
+                self.bound.update(2 * node.names)
+            elif isinstance(node, ast.Import):
+                self.bound.update(one.asname or one.name for one in node.names)
+            elif isinstance(node, ast.ImportFrom):
+                for one in node.names:
+                    name, found = one.asname or one.name, (node.module, one.name)
+                    self.bound[name] += self.imported.setdefault(name, found) != found
+
+
+def _pairs(statement: ast.stmt) -> list:
+    """(name, value) of a plain assignment at the top of a module."""
+    if not isinstance(statement, ast.Assign) or len(statement.targets) != 1:
+        return []
+    target, value = statement.targets[0], statement.value
+    if isinstance(target, ast.Name):
+        return [(target.id, value)]
+    if isinstance(target, ast.Tuple) and isinstance(value, ast.Tuple):
+        return [(one.id, found) for one, found in zip(target.elts, value.elts) if isinstance(one, ast.Name)]
+    return []
+
+
+def _learn(module: str, modules: dict) -> dict:
+    """The constants of a module, {name: number}; those that it builds on are learned first."""
+    one = modules.get(module)
+    if one is None or one.constants is not None:
+        return {} if one is None else one.constants
+    one.constants = constants = {}
+    known = {
+        name: _learn(source, modules).get(there)
+        for name, (source, there) in one.imported.items()
+        if one.bound[name] == 0
+    }
+    for statement in one.tree.body:
+        for name, value in _pairs(statement):
+            number = _number(value, {**known, **constants})
+            if number is not None and CAPITALS.fullmatch(name) and one.bound[name] == 1 and name not in one.imported:
+                constants[name] = number
+    return constants
+
+
+def _literal(value: "int | float") -> ast.expr:
+    """As it is written; the minus is no part of a number."""
+    return ast.Constant(value) if value >= 0 else ast.UnaryOp(ast.USub(), ast.Constant(-value))
+
+
+def _number(node: ast.expr, names: dict) -> "int | float | None":
+    """What an expression is, if it is a whole number, or one with a point that is written out; else None.
+
+    A float that is worked out is left to the board, whose own precision it has; so is one below 0, which it would work
+    out, on its heap, each time that it is read.
+    """
+    if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+        return node.value
+    if isinstance(node, ast.Name):
+        return names.get(node.id)
+    if isinstance(node, ast.UnaryOp) and isinstance(node.op, ast.USub | ast.Invert):
+        parts = [_number(node.operand, names)]
+    elif isinstance(node, ast.BinOp) and type(node.op) in COUNTED:
+        parts = [_number(node.left, names), _number(node.right, names)]
+    else:
+        return None
+    if not all(type(part) is int for part in parts):
+        return None
+    whole = ast.unparse(node)
+    return eval(whole, {"__builtins__": {}}, {name: value for name, value in names.items() if type(value) is int})
+
+
+class _Reader(ast.NodeTransformer):
+    """Puts numbers where a module reads constants, and takes away what is then without use; stay: names that do."""
+
+    def __init__(self, module: _Module, modules: dict, stay: set):
+        self.own = module.constants
+        self.stay = stay
+        self.values = dict(self.own)
+        self.modules: dict = {}  # constants by the local name of a whole module
+        for name, (source, there) in module.imported.items():
+            if module.bound[name] == 0:
+                whole = modules.get(f"{source}.{there}")
+                if whole is not None:
+                    self.modules[name] = whole.constants
+                elif source in modules and there in modules[source].constants:
+                    self.values[name] = modules[source].constants[there]
+
+    def visit_Name(self, node: ast.Name) -> ast.expr:
+        is_read = isinstance(node.ctx, ast.Load) and node.id in self.values
+        return _literal(self.values[node.id]) if is_read else node
+
+    def visit_Attribute(self, node: ast.Attribute) -> ast.expr:
+        if isinstance(node.value, ast.Name) and isinstance(node.ctx, ast.Load):
+            value = self.modules.get(node.value.id, {}).get(node.attr)
+            if value is not None:
+                return _literal(value)
+        return self.generic_visit(node)
+
+    def visit_ImportFrom(self, node: ast.ImportFrom) -> "ast.stmt | None":
+        node.names = [one for one in node.names if (one.asname or one.name) not in self.values]
+        return node if node.names else None
+
+    def visit_Assign(self, node: ast.Assign) -> "ast.stmt | None":
+        names = [name for name, _ in _pairs(node)]
+        if names and all(name in self.own and name not in self.stay for name in names):
+            return None
+        return self.generic_visit(node)
