@@ -135,6 +135,15 @@ class TestTimedRun(unittest.TestCase):
         self.assertEqual(bench.now_s - opened_s, 180)
         self.assertFalse(bench.controller.decision.refusals >> w.RUN_OVER & 1)
 
+    def test_one_already_over_does_not_cut_short_a_run_of_the_house(self):
+        bench = Bench(rh_pct=DRY_PCT)
+        opened_s = bench.controller.valve.followed_s
+        bench.rh_pct = HUMID_PCT
+        self.assertIs(bench.ask(0).valve, True)
+        self.assertFalse(bench.controller.decision.refusals >> w.RUN_OVER & 1)
+        bench.open_for_s()
+        self.assertEqual(bench.now_s - opened_s, 180)
+
     def test_no_interlock_is_set_aside(self):
         for name, state, reason in (
             ("fan", OFF, w.FAN_OFF),

@@ -617,8 +617,8 @@ class Watch:
         readings = world.readings
         s = world.settings
         clear = readings.request == CLEAR and self.requested not in (CLEAR, None)
-        if readings.request == TIMED and self.requested not in (TIMED, None):
-            self.run_until_s = min(readings.request_until_s, now_s + RUN_S)
+        if readings.request == TIMED and self.requested not in (TIMED, None) and readings.request_until_s > now_s:
+            self.run_until_s = min(readings.request_until_s, now_s + RUN_S)  # one that is over before it begins is none
         self.requested = readings.request
         if clear:
             self.failures = 0
