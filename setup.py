@@ -33,8 +33,8 @@ SCANNED = (
 
 def extensions() -> list:
     """The compiled modules where they were asked for; each optional, so that a missing compiler leaves pure Python."""
-    if os.environ.get("DEWMARGIN_FAST") != "1":
-        return []
+    if os.environ.get("DEWMARGIN_FAST") != "1" or set(sys.argv) & {"dist_info", "egg_info"}:
+        return []  # pip asks for the names and versions first: no reason to compile twice
     try:
         from mypyc.build import mypycify
     except ImportError:
