@@ -20,7 +20,6 @@ from dewcore.readings import (
 from dewcore.settings import SettingError, Settings
 from dewcore.timed_run import LONGEST_S as TIMED_RUN_S
 from dewcore.window_test import LONGEST_S as WINDOW_S
-from dewcore.words import SAFE_MODE
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -38,8 +37,8 @@ class App:
     """One board's program over its hardware (`dewcore.board.Board`), a clock (`dewboard.clock`) and its Keep.
 
     decided_s: when the last complete scan was, -1 never; safe: why the board took itself out of service, "" while it
-    has not; pressed_s: when a button was last pressed, -1 never; forget: called when both were held; leave: called at
-    an orderly end, None where there is nobody to take leave of.
+    has not; for_good: whether no button ends that; pressed_s: when a button was last pressed, -1 never; forget: called
+    when both were held; leave: called at an orderly end, None where there is nobody to take leave of.
     """
 
     __slots__ = (
@@ -54,6 +53,7 @@ class App:
         "hurried",
         "was_open",
         "safe",
+        "for_good",
         "failed_s",
         "readings",
         "wall",
@@ -80,6 +80,7 @@ class App:
         self.hurried: bool = False
         self.was_open: bool = False
         self.safe: str = ""
+        self.for_good: bool = False
         self.failed_s: "list[int]" = []  # when beats failed lately
         self.readings: "Readings" = Readings()
         self.wall: "WallTime" = WallTime()
@@ -94,7 +95,9 @@ class App:
         keep.restore(self)
         for problem in keep.problems:
             self.events.add(problem)
-        if keep.quick >= QUICK_BOOTS:
+        if keep.was_safe:
+            self.stand_down("it was before this start, and nobody has cleared it")
+        elif keep.quick >= QUICK_BOOTS:
             self.stand_down("it restarted " + str(keep.quick) + " times in a row")
 
     def utc_s(self) -> int:
@@ -133,6 +136,8 @@ class App:
         if self.safe:
             self.controller.stand_down(now_s)
             self.decided_s = now_s
+            readings.tap = TAP_NONE  # said now, it is no longer true when the board is in service again
+            readings.request = REQUEST_NONE
         elif self.hurried or self.controller.due(readings.contacts, now_s):
             self.controller.scan(readings, now_s)
             self.decided_s = now_s
@@ -160,11 +165,17 @@ class App:
         if len(self.failed_s) > FAILURES:
             self.stand_down("the beat failed too often")
 
-    def stand_down(self, why: str) -> None:
-        """Safe mode from now on: contact open, valve shut, until a person clears it at the board."""
-        if not self.safe:
+    def stand_down(self, why: str, for_good: bool = False) -> None:
+        """Safe mode from now on: contact open, valve shut, until a person clears it at the board, over all restarts.
+
+        for_good: what no button mends, and each start looks at anew.
+        """
+        if not self.safe or for_good and not self.for_good:
             self.safe = why
             self.events.add("safe mode: " + why)
+        self.for_good = self.for_good or for_good
+        if not for_good:
+            self.keep.stood_down()
         self.hardware.drive(False)
         self.controller.stand_down(self.now_s)
 
@@ -183,7 +194,10 @@ class App:
         self.hurried = True
 
     def change_settings(self, values: dict) -> str:
-        """All of the values or none; "" or why not.  Stored by a later beat; what is fitted counts at the next boot."""
+        """All of the values or none; "" or why not.  Stored by a later beat.
+
+        A contact that is fitted or not counts at once, a sensor at the next boot.
+        """
         try:
             self.settings.change(values)
         except SettingError as refusal:
@@ -205,15 +219,15 @@ class App:
             elif press == PRESS_ALARM:
                 self.leave_safe_mode()
                 self.request(REQUEST_CLEAR)
-                self.events.add("alarm button held: alarms cleared")
+                self.events.add("alarm button held")
             elif press == PRESS_BOTH:
                 self.forget()
 
     def leave_safe_mode(self) -> None:
-        """Back into service, as after a boot: a person at the board asked for it.  Not with the bench shim on it."""
+        """Back into service, as after a boot: a person at the board asked for it.  Not where that is for good."""
         self.failed_s = []
         self.keep.calm()
-        if self.safe and self.controller.stands_for == SAFE_MODE:
+        if self.safe and not self.for_good:
             self.safe = ""
             self.events.add("safe mode left")
 

@@ -20,12 +20,14 @@ LEARNED_S = 3600  # so that what a cut loses is an hour; 8,760 writes a year
 RETRY_S = 60  # after one that failed
 CALM_S = 600  # a boot that lasts so long ends a row of quick ones
 QUICK_BOOTS = 5  # the last of so many in a row goes into safe mode
+STOOD_DOWN = 255  # stored in place of their number: safe mode, until a person clears it
 
 
 class Keep:
     """The stores of one board's folder.  Made before anything else reads the settings, which it brings up to date.
 
-    boot: this boot's number; quick: quick boots in a row, this one included; problems: what was found damaged.
+    boot: this boot's number; quick: quick boots in a row, this one included; was_safe: whether the board stood down
+    before this boot, and nobody has cleared that; problems: what was found damaged.
     """
 
     __slots__ = (
@@ -38,6 +40,7 @@ class Keep:
         "history",
         "boot",
         "quick",
+        "was_safe",
         "problems",
         "probes",
         "wifi",
@@ -45,6 +48,7 @@ class Keep:
         "settings_changed",
         "login_image",
         "raised",
+        "row",
         "calm_due",
         "latched",
         "learned_s",
@@ -66,6 +70,7 @@ class Keep:
         self._note(self.settings)
         self.boots = Store(folder, "boots")
         self.boot: int = next_boot(self.boots)
+        self.was_safe: bool = False
         self.quick: int = self._one_more_boot()
         self.history = History(folder, self.boot)
         self.boot = self.history.boot
@@ -75,7 +80,8 @@ class Keep:
         self.settings_changed: bool = False
         self.login_image: "bytes | None" = None
         self.raised: int = 0  # a boot number to be stored
-        self.calm_due: bool = self.quick > 0
+        self.row: int = -1  # what is to be stored of quick boots, -1 for nothing
+        self.calm_due: bool = not self.was_safe
         self.latched: int = 0  # as last stored
         self.learned_s: int = 0
         self.retry_s: int = 0
@@ -89,9 +95,12 @@ class Keep:
 
     def _one_more_boot(self) -> int:
         payload = self.quick_store.load()
-        quick = 1 + (payload[0] if payload else 0)
-        self.quick_store.save(bytes([min(quick, 255)]))
-        return quick
+        before = payload[0] if payload else 0
+        if before == STOOD_DOWN:
+            self.was_safe = True
+            return 1
+        self.quick_store.save(bytes([min(before + 1, STOOD_DOWN - 1)]))
+        return before + 1
 
     def _object(self, store: "Store") -> dict:
         """A JSON object that installing stored; {} for none."""
@@ -145,8 +154,12 @@ class Keep:
         elif self.raised:
             if self._write(app, self.boots.save(struct.pack("<I", self.raised))):
                 self.raised = 0
+        elif self.row >= 0:
+            if self._write(app, self.quick_store.save(bytes([self.row]))):
+                self.row = -1
         elif self.calm_due and now_s >= CALM_S:
-            self.calm_due = not self._write(app, self.quick_store.save(b"\x00"))
+            self.calm_due = False
+            self.row = 0
         elif self.history.due(now_s):
             self.history.flush()
 
@@ -179,6 +192,12 @@ class Keep:
         self._save_learned(app)
         if self.settings_changed:
             self.settings_changed = not save_settings(self.settings, app.settings)
+        if self.login_image is not None and self.login.save(self.login_image):
+            self.login_image = None
+        if self.row >= 0 and self.quick_store.save(bytes([self.row])):
+            self.row = -1
+        if self.raised and self.boots.save(struct.pack("<I", self.raised)):
+            self.raised = 0
         while self.history.flush():
             pass
 
@@ -188,8 +207,13 @@ class Keep:
 
     def calm(self) -> None:
         """A person vouches for the board: the row of quick boots ends."""
-        self.calm_due = True
+        self.row = 0
         self.quick = 0
+
+    def stood_down(self) -> None:
+        """The board took itself out of service: so it begins the next time, too."""
+        self.row = STOOD_DOWN
+        self.calm_due = False
 
     def load_login(self) -> "bytes | None":
         """As last given, whether or not it is stored yet."""

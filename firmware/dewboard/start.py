@@ -53,7 +53,7 @@ def build(pins: "Pins", clock: "Clock", folder: str) -> "App":
         app.counters.watchdog_resets += 1
         app.events.add("started again by the watchdog")
     if damage:
-        app.stand_down("the program is damaged: " + damage)
+        app.stand_down("the program is damaged: " + damage, for_good=True)
     return app
 
 
@@ -65,7 +65,7 @@ def keep_out(app: "App") -> None:
     if release.has_shim():
         print("dewmargin: " + REFUSALS[BENCH_SHIM][1])
         app.controller.stands_for = BENCH_SHIM
-        app.stand_down("the bench shim is on it")
+        app.stand_down("the bench shim is on it", for_good=True)
 
 
 def others(app: "App") -> "list[Job]":

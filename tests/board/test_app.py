@@ -187,6 +187,37 @@ class TestFailure(unittest.TestCase):
         self.assertEqual(app.safe, "")
         self.assertTrue(machine.opened().board.relay_pin)
 
+    def test_safe_mode_outlasts_a_power_cut_and_the_button_ends_it_for_good(self):
+        machine = Machine().opened()
+        machine.beat(700)
+        machine.app.stand_down("the beat failed too often")
+        machine.beat(2)
+        machine.restart()
+        decision = machine.beat(OPENS_S + 600)
+        self.assertEqual(decision.refusals, 1 << w.SAFE_MODE)
+        machine.restart()
+        self.assertTrue(machine.app.safe)
+        machine.press(0.0)
+        machine.press(3.5, "alarm_pressed")
+        self.assertEqual(machine.app.safe, "")
+        machine.restart()
+        self.assertEqual((machine.app.safe, machine.app.keep.quick), ("", 1))
+        machine.opened()
+
+    def test_what_people_ask_for_in_safe_mode_is_not_done_later(self):
+        machine = Machine()
+        machine.beat(OPENS_S)
+        app = machine.app
+        app.stand_down("the beat failed too often")
+        app.tap(TAP_FOG)
+        app.request(REQUEST_TIMED_RUN, 300)
+        machine.beat(2)
+        app.leave_safe_mode()
+        machine.board.rh_pct = 60.0
+        machine.beat(20)
+        self.assertEqual(app.controller.glass.last_tap, 0)
+        self.assertFalse(app.controller.timed.running)
+
     def test_no_beat_no_contact_five_seconds_later_no_interrupts_seven(self):
         machine = Machine().opened()
         try:
@@ -290,6 +321,19 @@ class TestBoot(unittest.TestCase):
         self.assertEqual(machine.app.controller.outlook.house.hours, 77)
         self.assertEqual(machine.app.counters.valve_open_s, open_s)
         self.assertEqual(machine.app.counters.boots, 2)
+
+    def test_an_orderly_end_stores_everything_that_waits(self):
+        machine = Machine()
+        machine.beat(20)
+        app = machine.app
+        app.store_login(b"a new image")
+        app.keep.raise_boot(4711)
+        app.stand_down("the beat failed too often")
+        app.keep.finish(app)
+        machine.restart()
+        self.assertEqual(machine.app.load_login(), b"a new image")
+        self.assertEqual(machine.app.keep.boot, 4712)
+        self.assertTrue(machine.app.safe)
 
     def test_five_quick_boots_in_a_row_are_safe_mode_a_long_one_ends_the_row(self):
         machine = Machine()

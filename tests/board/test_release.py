@@ -14,7 +14,7 @@ from dewboard import start as boot
 from dewboard.lamp import rhythm_of
 from dewcore.board import LAMP_ALARM
 from dewcore.readings import REQUEST_CLEAR
-from dewcore.words import BENCH_SHIM, REFUSALS, status_sentence
+from dewcore.words import BENCH_SHIM, REFUSALS, SAFE_MODE, status_sentence
 
 FILES = {"dewcore/one.mpy": b"\x00first" * 300, "dewboard/two.mpy": b"second", "microdot.py": b"third\n"}
 TOP = (os.getenv("TMPDIR") or "/tmp") + "/release-" + "".join(["%02x" % value for value in os.urandom(6)])
@@ -214,6 +214,15 @@ class TestStandDown(unittest.TestCase):
         self.assertFalse(app.controller.decision.valve)
         self.assertTrue("dewcore/valve.mpy" in app.safe)
         self.assertTrue(any("dewcore/valve.mpy" in text for _, text in app.events))
+
+    def test_no_button_puts_a_damaged_program_into_service(self):
+        app = self.app("dewcore/valve.mpy: not as it was installed")
+        app.beat()
+        app.leave_safe_mode()
+        app.request(REQUEST_CLEAR)
+        app.beat()
+        self.assertTrue("dewcore/valve.mpy" in app.safe)
+        self.assertEqual(app.controller.decision.refusals, 1 << SAFE_MODE)
 
     def test_a_whole_one_is_in_service(self):
         self.assertEqual(self.app("").safe, "")
