@@ -2,7 +2,7 @@
 
     frame(text)  ->  bytes       "=", CRC-32 as 8 hex digits, the text in ASCII, end of line
     unframe(line) -> text        "" where it is no whole line of this kind
-    Ears(poll, read, ticks)      .hear(wait_ms): the next whole line's text, "" where none came in time
+    Ears(poll, read)             .hear(wait_ms): the next whole line's text, "" where none came in time
 """
 
 from binascii import crc32

@@ -23,7 +23,7 @@ Page needs of app, beside what login.py needs:
     now_s           integer seconds
     change_settings(values) -> "" or a refusal of one line
     tap(code)       TAP_* of dewcore.readings
-    request(code, seconds)   REQUEST_* for so long; REQUEST_NONE, 0 ends one
+    request(code, seconds=0) REQUEST_*; one that lasts for so long; REQUEST_NONE ends one
     forget          is set to what holding both buttons shall do
 """
 
@@ -58,8 +58,6 @@ OPEN = ("/ask", "/login", "/password")
 COOKIE = "dewmargin"
 FILES = {"/page.css": "css", "/page.js": "javascript", "/proof.js": "javascript"}
 PIECE_BYTES = 512
-CLEAR_S = 60  # a request to clear stands so long, for the scans to see it
-REARM_S = 60
 WINDOW_S = 1800
 RUN_S = 300
 
@@ -229,16 +227,16 @@ class Page:
         if here:
             self.app.request(REQUEST_WINDOW, WINDOW_S)
         else:
-            self.app.request(REQUEST_NONE, 0)
+            self.app.request(REQUEST_NONE)
         return {"ok": 1}
 
     async def post_clear(self, _: "Request"):
-        self.app.request(REQUEST_CLEAR, CLEAR_S)
-        self.app.events.add("alarm cleared on the page")
+        self.app.request(REQUEST_CLEAR)
+        self.app.events.add("clearing the alarm asked for on the page")
         return {"ok": 1}
 
     async def post_rearm(self, _: "Request"):
-        self.app.request(REQUEST_REARM, REARM_S)
+        self.app.request(REQUEST_REARM)
         self.app.events.add("learned parts forgotten")
         return {"ok": 1}
 
@@ -250,7 +248,7 @@ class Page:
             self.app.request(REQUEST_TIMED_RUN, seconds)
             self.app.events.add("timed test run of " + str(seconds) + " s asked for")
         else:
-            self.app.request(REQUEST_NONE, 0)
+            self.app.request(REQUEST_NONE)
             self.app.events.add("timed test run ended on the page")
         return {"ok": 1}
 

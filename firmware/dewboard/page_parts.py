@@ -62,7 +62,11 @@ def figure(app: "App", key: str) -> "tuple | None":
         status = inputs.status[SAMPLE_NAMES.index(key)]
         if status == UNFITTED:
             return None
-        note = "not trusted: " + STATUS[status] if status else ""
+        note = STATUS[status]
+        if note and inputs.trusted >> SAMPLE_NAMES.index(key) & 1:
+            note = "the last one holds: " + note
+        elif note:
+            note = "not trusted: " + note
         return number(getattr(inputs, key), 1), note
     if key == "modelled_glass_c":
         return number(controller.decision.glass_c, 1), ""

@@ -41,25 +41,35 @@ class Wifi:
         return found
 
     async def stay_joined(self) -> None:
-        """Join, look whether it lasts, join again; waits twice as long after each failure, five minutes at most."""
+        """Join, look whether it lasts, join again; waits twice as long after each failure, five minutes at most.
+
+        What the chip's driver raises is a failure like any other: no network is no reason to be out of service.
+        """
         while not self.name:
             await asyncio.sleep(LOOK_S)
-        network.hostname(self.host)
-        station = network.WLAN(network.STA_IF)
-        station.active(True)
         while True:
-            if await self._join(station):
-                self.wait_s = FIRST_WAIT_S
-                while station.isconnected():
-                    await asyncio.sleep(LOOK_S)
-                self.address = ""
-                self.app.events.add("wireless network lost")
-            station.disconnect()
+            try:
+                await self._joined()
+            except OSError as problem:
+                self.app.events.add("wireless network: " + repr(problem))
+            self.address = ""
             await asyncio.sleep(self.wait_s + os.urandom(1)[0] / 256)  # so that a street does not join at once
             self.wait_s = min(2 * self.wait_s, LONGEST_WAIT_S)
 
+    async def _joined(self) -> None:
+        """One try, and as long as it lasts."""
+        network.hostname(self.host)
+        station = network.WLAN(network.STA_IF)
+        station.active(True)
+        if await self._join(station):
+            self.wait_s = FIRST_WAIT_S
+            while station.isconnected():
+                await asyncio.sleep(LOOK_S)
+            self.app.events.add("wireless network lost")
+        station.disconnect()
+
     async def _join(self, station: "network.WLAN") -> bool:
-        """One try."""
+        """Ask the chip, and give it JOIN_S."""
         station.connect(self.name, self.key)
         for _ in range(JOIN_S):
             if station.isconnected():

@@ -61,7 +61,7 @@ REFUSALS = (
     ("weld_test", "The contact is being tested before it closes."),
     ("relay_retry", "No 24 V came behind the closed contact: it is tried again in some minutes."),
     ("run_over", "The timed test run is over."),
-    ("safe_mode", "The board failed or restarted too often: the valve stays shut until the alarm button is held."),
+    ("safe_mode", "The board took itself out of service: hold the alarm button; a damaged program is installed anew."),
     ("bench_shim", "The bench shim is on this board, which is for a bench alone: install the program without it."),
 )
 

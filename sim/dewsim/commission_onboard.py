@@ -6,7 +6,6 @@ watchdog is armed, so that a line that falls silent opens the contact and brings
 
 LOOK_US = 50000
 LOOKS = 18  # at the buttons in a second; the beat takes what is left
-CLEAR_S = 60
 
 
 class Proving:
@@ -58,7 +57,7 @@ class Proving:
 
         if press == PRESS_ALARM:
             self.app.leave_safe_mode()
-            self.app.request(REQUEST_CLEAR, CLEAR_S)
+            self.app.request(REQUEST_CLEAR)
 
 
 def told(app: object) -> tuple:

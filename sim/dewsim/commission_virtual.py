@@ -18,7 +18,6 @@ HAND_C = 31.0
 BREATH_PCT = 85.0
 PRESS_LOOKS = {"look": 10, "look_long": 40, "alarm": 80}  # of ATTEND_US
 LET_GO = 12
-CLEAR_S = 60
 PROBES = ("outdoor_c", "glass_c", "supply_c")
 FAULTS = {
     "line_voltage": "the terminal carries line voltage",
@@ -120,7 +119,7 @@ class VirtualSeat(Seat):
             if press:
                 self.presses.append(press)
                 if press == PRESS_ALARM:
-                    bench.app.request(REQUEST_CLEAR, CLEAR_S)
+                    bench.app.request(REQUEST_CLEAR)
             until_us += ATTEND_US
             bench.world.advance_us(max(0, until_us - bench.world.us))
             if n % ATTENDS_A_BEAT == ATTENDS_A_BEAT - 1:

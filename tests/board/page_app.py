@@ -98,7 +98,7 @@ class App:
         self.calls.append(("tap", code))
         self.readings.tap = code
 
-    def request(self, code, seconds):
+    def request(self, code, seconds=0):
         self.calls.append(("request", code, seconds))
         self.readings.request = code
         self.readings.request_until_s = self.now_s + seconds

@@ -107,6 +107,14 @@ class Reading(unittest.TestCase):
         browser.app.controller.scan(browser.app.readings, browser.app.now_s + 2000)
         self.assertIn("<small>not trusted: ", page(browser))
 
+    def test_a_reading_that_failed_but_whose_last_one_holds_says_that(self):
+        browser = Browser()
+        browser.app.start()
+        browser.app.readings.rh_pct.error = r.ERROR_NO_ANSWER
+        browser.app.controller.scan(browser.app.readings, browser.app.now_s + 10)
+        self.assertEqual(page_parts.figure(browser.app, "rh_pct")[1], "the last one holds: no reading")
+        self.assertFalse("not trusted" in page(browser))
+
     def test_no_number_is_no_number(self):
         for value in (float("nan"), float("inf"), -float("inf")):
             self.assertEqual(page_parts.number(value, 1), "")
@@ -273,8 +281,8 @@ class Changing(unittest.TestCase):
         self.assertEqual(
             browser.app.calls,
             [
-                ("request", r.REQUEST_CLEAR, 60),
-                ("request", r.REQUEST_REARM, 60),
+                ("request", r.REQUEST_CLEAR, 0),
+                ("request", r.REQUEST_REARM, 0),
                 ("tap", r.TAP_FOG),
                 ("request", r.REQUEST_WINDOW, 1800),
                 ("request", r.REQUEST_TIMED_RUN, 60),
