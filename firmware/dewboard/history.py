@@ -222,15 +222,20 @@ class History:
     def _look(self) -> None:
         """What flash holds after a boot."""
         found = []
+        names = []
         try:
-            for name in os.listdir(self.folder):
-                segment = segment_of(name)
-                if segment is not None:
-                    self.next = max(self.next, segment.last + 1)
-                    self._measure(segment)
-                    found.append(segment)
+            names = os.listdir(self.folder)
         except OSError as problem:
             self.refused = self.folder + ": not readable, " + repr(problem)
+        for name in names:
+            segment = segment_of(name)
+            if segment is not None:
+                self.next = max(self.next, segment.last + 1)
+                try:
+                    self._measure(segment)
+                    found.append(segment)
+                except OSError as problem:  # it stays where it is, and the others count
+                    self.refused = self._path(segment) + ": not readable, " + repr(problem)
         found.sort(key=_order)
         for segment in found:
             if segment.records == 0 or self._is_copy(segment, found):

@@ -37,7 +37,7 @@ class BoardWorld:
         self.settings = from_world.settings
         self.utc_start_s, self.utc_offset_s = from_world.utc_start_s, from_world.utc_offset_s
         self.k = from_world.now_s // STEP_S
-        self.zero_s = self.now_s = from_world.now_s
+        self.now_s = from_world.now_s
         self.folder = folder
         self.board = VirtualBoard()
         install(self.board)
@@ -51,7 +51,6 @@ class BoardWorld:
         self.starts = self.unproven_s = self.forced_s = 0
         self.command = False
         self.proof_lost_us = -1
-        self.told = 0
         self.start()
 
     def start(self) -> None:
@@ -62,7 +61,7 @@ class BoardWorld:
 
         self.app = start.build(open_pins(), Clock(self.board), self.folder)
         self.controller, self.readings = self.app.controller, self.app.readings
-        self.told = 0
+        self.told = None  # the newest event that `events` has told
         self.tell_time()
 
     def tell_time(self) -> None:
@@ -148,12 +147,13 @@ class BoardWorld:
 
     def events(self) -> list:
         """Words of the events since the last look."""
-        found = []
-        texts = [text for _, text in self.app.events]
-        for text in texts[self.told :]:
-            found += [word for start, word in EVENTS.items() if text.startswith(start)]
-        self.told = len(texts)
-        return found
+        new = []
+        for event in self.app.events:  # the newest first
+            if event is self.told:
+                break
+            new.append(event)
+        self.told = new[0] if new else self.told
+        return [word for _, text in reversed(new) for start, word in EVENTS.items() if text.startswith(start)]
 
 
 def shown_on(**world):

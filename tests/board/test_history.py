@@ -339,6 +339,27 @@ class TestFailures(unittest.TestCase):
         minutes(history, 40, 0, 0, True)
         self.assertEqual(stored(history), numbers(1, 10, 39))
 
+    def test_one_file_that_cannot_be_read_hides_no_other_and_its_numbers_stay_its_own(self):
+        history = hi.History("d", 1)
+        now_s = minutes(history, 5 * hi.SEGMENT_RECORDS)
+        flushed(history)
+        before = dict(self.disk.files)
+        real_open = self.disk.open
+        second = "d/" + history.segments[1].name()
+
+        def open_but_one(path, mode="rb"):
+            if path == second:
+                raise OSError(5)
+            return real_open(path, mode)
+
+        hi.open = open_but_one
+        again = hi.History("d", 2)
+        self.assertTrue(second in again.refused)
+        self.assertEqual(stored(again), [key for key in numbers(1, 0, 599) if not 120 <= key[1] < 240])
+        minutes(again, 2 * hi.SEGMENT_RECORDS, now_s)
+        for path in before:
+            self.assertEqual(self.disk.files[path][: len(before[path])], before[path], path)
+
     def test_damage_ends_its_segment_only(self):
         history = hi.History("d", 1)
         minutes(history, 360)

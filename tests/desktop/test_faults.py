@@ -3,9 +3,11 @@
 import csv
 import io
 import json
+from types import SimpleNamespace
 
 import pytest
 
+from dewboard import events
 from dewcore import words
 from dewsim import family, faults, faults_board, faults_command, faults_report, faults_run, houses, named
 from dewsim.cli import main
@@ -141,6 +143,23 @@ def test_right_words_are_known_or_the_boards_own():
     for fault in faults.FAULTS:
         if fault.right:
             assert set(fault.right) <= known, fault.name
+
+
+def test_what_happens_on_a_board_is_told_once_and_when_it_happens():
+    app = SimpleNamespace(now_s=0)
+    app.events = events.Events(app)
+    world = faults_board.BoardWorld.__new__(faults_board.BoardWorld)
+    world.app, world.told = app, None
+    app.events.add("started again by the watchdog")
+    app.events.add("wireless network lost")
+    assert world.events() == ["watchdog_reset"]
+    for n in range(2 * events.MOST):  # the list is bounded
+        app.events.add(f"beat failed: {n}")
+        assert world.events() == ["beat_failed"]
+        assert world.events() == []
+    app.events.add("not stored: x")
+    app.events.add("safe mode: y")
+    assert world.events() == ["not_stored", "safe_mode"]
 
 
 def test_the_forty_are_simulated_or_tested_elsewhere():

@@ -1652,9 +1652,16 @@ MISTAKES = (
     (
         "app-shim-left-by-a-button",
         APP,
-        "if self.safe and self.controller.stands_for == SAFE_MODE:",
+        "if self.safe and not self.for_good:",
         "if self.safe:",
-        "The alarm button puts a board with the bench shim into service.",
+        "The alarm button puts a board with the bench shim, or a damaged program, into service.",
+    ),
+    (
+        "app-safe-mode-ends-with-the-power",
+        APP,
+        "        if not for_good:\n            self.keep.stood_down()\n",
+        "",
+        "Whoever pulls the plug puts a board into service that took itself out of it.",
     ),
     (
         "lease-pin-before-timer",
