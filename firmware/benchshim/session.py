@@ -3,9 +3,10 @@
     serve(virtual, token)     from the board's prompt; comes back never: the board starts afresh, contact open
 
 An order is a line of `benchshim.talk`: JSON [token, number, verb, what it needs ...].  Numbers count from 1; the
-answer repeats token and number, then "told" and the bed's `told`, "refused" and why, "failed" and what happened, or
-"latched" and what is wrong with the real line.  The last number again gets the last answer again.  Anything else is
-nothing: it changes nothing and renews nothing.
+answer repeats token and number, then "told" and the bed's `told`, "seen" and what `benchshim.seen` makes of the app
+with the relay's level behind it, "refused" and why, "failed" and what happened, or "latched" and what is wrong with the
+real line.  The last number again gets the last answer again.  Anything else is nothing: it changes nothing and renews
+nothing.
 
 A second passes when its order is there and its time has come, never before.  Without a valid order for LEASE_MS the
 contact opens and the board starts afresh; before that, no beat renews the relay's own lease of 5 s.
@@ -18,6 +19,7 @@ import time
 
 from benchshim.bed import ATTEND_US, ATTENDS_A_BEAT, BEAT_US, Bed
 from benchshim.line import Line
+from benchshim.seen import seen
 from benchshim.talk import Ears, frame
 from benchshim.wires import BenchPins
 from dewboard.clock import Clock
@@ -176,15 +178,20 @@ class Session:
     def carry_out(self, order: list) -> list:
         """The answer to an order; whatever fails in it, the contact is open afterwards."""
         refusal = ""
+        shown = None
         try:
             if not self.line.wrong:
                 refusal = self.act(order[2], order[3:])
+                if order[2] == "see":
+                    shown = seen(self.bed.app) + [self.real.relay.value()]
         except Exception as problem:  # noqa: BLE001 - whatever it is: open first, then told
             self.open_contact()
             self.failed = repr(problem)
             return ["failed", self.failed]
         if self.line.wrong:
             return ["latched", self.line.wrong]
+        if shown:
+            return ["seen", shown]
         return ["refused", refusal] if refusal else ["told", self.bed.told() if self.is_made else None]
 
     def act(self, verb: str, values: list) -> str:
@@ -207,7 +214,7 @@ class Session:
                 bed.attend(values[0], values[1])
         elif verb in ORDERS:
             return ORDERS[verb](bed, *values) or ""
-        else:
+        elif verb != "see":
             raise ValueError("no such order: " + verb)
         return ""
 

@@ -6,6 +6,8 @@ from importlib import resources
 from pathlib import Path
 
 from dewsim import bench_script, bench_sheet, housefile, pages, policies
+from dewsim.bench_board import BoardBed, SeenBed, check_line_sense, check_trials
+from dewsim.bench_world import Bench, VirtualBed
 from dewsim.errors import InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.progress import Progress
@@ -31,17 +33,34 @@ def run(arguments) -> int:
 
 def run_page(house, settings, arguments) -> int:
     """The live page; the demo's winter drives the house, and the demo's house where none is named."""
-    from dewsim import bench_page, replay, winters
+    from dewsim import bench_board_live, bench_live, bench_page, replay, winters
 
     if arguments.out is not None:
         raise InputError("--out: only with --script; leave it out")
-    if arguments.board is not None:
-        raise InputError("--board: only with --script; leave it out, or give one, such as --script acceptance")
     at_broker = _at_broker(arguments)
+    if at_broker and arguments.board is not None:
+        raise InputError("--broker: not with --board, whose board has no network on the bench; leave one of them out")
     if house is None:
         house = housefile.load(replay.DEMO_HOUSE)
         settings = policies.settings_for(house, str(replay.DEMO_HOUSE.name))
-    return bench_page.run(house, winters.ostervale(), settings, arguments.port or 0, at_broker)
+    bed = _bed(arguments, settings)
+    try:
+        kind = bench_live.Live if arguments.board is None else bench_board_live.BoardLive
+        live = kind(house, winters.ostervale(), settings, bed)
+        bench_page.run(live, arguments.port or 0, at_broker)
+    finally:
+        bed.close()
+    if live.ended and live.ended != bench_board_live.ENDED_HERE:
+        raise InputError(live.ended)
+    return 0
+
+
+def _bed(arguments, settings):
+    """Where the page's board is."""
+    if arguments.board is None:
+        return VirtualBed()
+    check_line_sense(settings.has_line_sense, shown_path(arguments.house))
+    return SeenBed(arguments.board)
 
 
 def _at_broker(arguments):
@@ -69,9 +88,6 @@ def source(name: str) -> tuple:
 
 def run_script(name: str, out: str, settings, base: str, port: str | None = None) -> int:
     """Every trial, a line each on stdout; the sheet is written whatever came of them.  port: of a real board."""
-    from dewsim.bench_board import BoardBed, check_trials
-    from dewsim.bench_world import Bench, VirtualBed
-
     label, data = source(name)
     place = shown_path(name)
     try:

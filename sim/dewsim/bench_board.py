@@ -2,6 +2,7 @@
 
     bed = BoardBed(port)     as `benchshim.bed`; close() lets the board start afresh
     .name                    which board, for the sheet
+    SeenBed(port)            the same, and after each second .app is all that a page shows of the board's own
 
 Before it starts, the board's release has to be this one, file by file, with the bench shim.
 """
@@ -13,9 +14,13 @@ import time
 from types import SimpleNamespace
 
 from benchshim import bed as shim_bed
+from benchshim.seen import rebuilt
 from benchshim.session import LEASE_MS
 from benchshim.talk import LONGEST, frame, unframe
 from dewboard.release import LIST, RELEASES
+from dewcore.feed import WallTime
+from dewcore.settings import Settings
+from dewcore.words import ON_BENCH
 from dewsim.errors import InputError, shown
 from dewsim.install_files import NUMBER, SHIM, build, number_of
 from dewsim.install_link import Link
@@ -30,6 +35,10 @@ CAUTION = (
 FIRST_S = 20.0  # a new trial: the release is checked, its settings are stored
 AGAIN_S = 1.5  # without an answer the order is sent again
 SILENT_S = LEASE_MS / 1000 + 3.0
+OPENS = f"its contact opens by itself within {LEASE_MS // 1000} s"
+AGAIN = OPENS + "; plug it in anew and run the same command again"
+SAID = b"dewmargin: "  # by a board that has no bench, or not any more
+BENCH_SAYS = "the bench "
 INSTALL = "run `dewmargin install --bench {port}` first"
 START = """
 import sys
@@ -65,7 +74,7 @@ class BoardBed:
         self.token = secrets.token_hex(4)
         self.number = 0
         self.heard = b""
-        self.link = Link(port)
+        self.link = Link(port, AGAIN)
         try:
             self.link.connect()
             self.name = self._begin()
@@ -132,6 +141,8 @@ class BoardBed:
             raise InputError(f"{self.port}: {verb} fails on the board ({shown(str(told))}); run it again")
         if outcome == "told" and told is not None:
             self._take(told)
+        if outcome == "seen":
+            self._see(told)
         return told if outcome == "refused" else ""
 
     def _exchange(self, line: bytes, silent_s: float) -> tuple:
@@ -145,9 +156,7 @@ class BoardBed:
                 if answer is not None and answer[:2] == [self.token, self.number]:
                     return answer[2], answer[3]
         self.link.close()
-        raise InputError(
-            f"{self.port}: the board is silent; its contact opens by itself within {LEASE_MS // 1000} s; run it again"
-        )
+        raise InputError(f"{self.port}: the board is silent; {OPENS}; run it again")
 
     def _write(self, line: bytes) -> None:
         self.link.ask("sending it an order", lambda: self.link.transport.serial.write(line))
@@ -161,6 +170,11 @@ class BoardBed:
             self.heard += self.link.ask("listening", lambda: serial.read(max(1, serial.inWaiting())))
         line, _, self.heard = self.heard.partition(b"\n")
         text = unframe(line.rstrip(b"\r"))
+        if not text and line.startswith(SAID) and ON_BENCH.encode() not in line:
+            said = line[len(SAID) :].decode("ascii", "replace").strip()
+            why = f" ({shown(said, 200)})" if said.startswith(BENCH_SAYS) else ""
+            self.link.close()
+            raise InputError(f"{self.port}: the board started afresh{why}: its contact is open; run it again")
         return json.loads(text) if text else None
 
     def _take(self, told: list) -> None:
@@ -218,11 +232,51 @@ class BoardBed:
         return self.order("forecast", outdoor_c, issued_ago_s)
 
 
+class SeenBed(BoardBed):
+    """settings: those that its app runs with."""
+
+    def renew(self, settings: dict, start_ms: int, known: dict) -> None:
+        self.settings = Settings()
+        self.settings.change(settings)
+        super().renew(settings, start_ms, known)
+        self.order("see")
+
+    def change(self, name: str, value: object) -> str:
+        refusal = super().change(name, value)
+        if not refusal:
+            self.settings.change({name: value})
+        return refusal
+
+    def beat(self) -> None:
+        super().beat()
+        self.order("see")
+
+    def _take(self, told: list) -> None:
+        """Of what scripts expect only the time and the contact: the app is seen as a whole."""
+        kept = getattr(self, "app", None)
+        super()._take(told)
+        self.app = kept
+
+    def _see(self, told: list) -> None:
+        app = rebuilt(told)
+        wall = WallTime()
+        for name in ("set_utc_s", "set_at_s", "utc_offset_s"):
+            setattr(wall, name, getattr(app.wall, name))
+        app.utc_s = lambda: wall.utc_s(app.now_s)
+        app.settings = app.controller.settings = self.settings
+        self.app = app
+        self.world.__dict__["relay_pin"] = bool(told[-1])
+
+
+def check_line_sense(has_it: int, place: str) -> None:
+    """What guards the board may not be taken away."""
+    if not has_it:
+        raise InputError(
+            f"{place}: found has_line_sense 0, which on a board is no bench: its line has to be watched; leave it out"
+        )
+
+
 def check_trials(trials: list, place: str) -> None:
-    """No trial may take away what guards the board."""
+    """As check_line_sense, for each trial."""
     for trial in trials:
-        if not {**trial.base, **trial.settings}["has_line_sense"]:
-            raise InputError(
-                f"{place}: line {trial.line}: found has_line_sense 0, which on a board is no bench: its line has to be "
-                "watched; leave it out"
-            )
+        check_line_sense({**trial.base, **trial.settings}["has_line_sense"], f"{place}: line {trial.line}")

@@ -1,5 +1,6 @@
 """The bench as its page drives it: speed, pause, people and faults; what the page shows as one frame of plain data."""
 
+import asyncio
 import time
 
 from dewcore import readings as r
@@ -25,15 +26,25 @@ MOST_POINTS = 7 * 1440 + 1
 MEASURED_S = 1.0
 FITTED = tuple([row[0] for row in TABLE if row[0].startswith("has_")])
 LONGEST_POWER_OFF_S = 3600
-FIRST_BEATS = 12  # up to the first scan that has heard from its sensors
 SAVE_BEATS = 5  # a setting is stored by one of the next beats
 
 
-class Live:
-    """One bench, its house, its speed; every method leaves it whole, so that whoever serves it needs no lock."""
+MOST_OFTEN_S = 0.1  # between two frames of one page
 
-    def __init__(self, house, sky, settings):
-        self.bench = Bench(settings)
+
+class Live:
+    """One bench, its house, its speed; every method leaves it whole, so that whoever serves it needs no lock.
+
+    on_board: which real board, "" for the virtual one; lacks: what that one cannot do: (id of the place that tells it,
+    selector of the controls, orders, reason).  ended: why the bench is over, "" while it is not.
+    """
+
+    on_board = ""
+    lacks: tuple = ()
+    first_beats = 12  # up to the first scan that has heard from its sensors
+
+    def __init__(self, house, sky, settings, bed=None):
+        self.bench = Bench(settings, bed)
         self.house = DrivingHouse(house, sky)
         self.speed = 1
         self.paused = False
@@ -51,8 +62,36 @@ class Live:
             "renew": self.renew, "press": self.press, "power": self.power, "forecast": self.forecast,
             "fit": self.fit, "look": self.look, "ask": self.ask, "clock": self.clock,
         }  # fmt: skip
-        for _ in range(FIRST_BEATS):
+        self.ended = ""
+        for _ in range(self.first_beats):
             self.step()
+
+    # for whoever serves it
+
+    async def do(self, order: object) -> str:
+        """As act, once whatever carries it out has its turn."""
+        return self.act(order)
+
+    def newest(self) -> dict:
+        """The frame of now."""
+        return self.frame()
+
+    def whole(self, at: int) -> dict:
+        """The same with the charts' points from number `at` on."""
+        first = max(at, self.first_point)
+        points = self.points[first - self.first_point :]
+        return {**self.frame(), "first": first, "points": points, "kept_from": self.first_point}
+
+    async def run(self, publish) -> None:
+        """The bench's time, for good; publish() at most every MOST_OFTEN_S."""
+        told = 0.0
+        while True:
+            seconds = self.bench.seconds
+            wait_s = self.slice()
+            if self.bench.seconds != seconds and time.monotonic() - told >= MOST_OFTEN_S:
+                told = time.monotonic()
+                publish()
+            await asyncio.sleep(min(wait_s, 0.02))
 
     # time
 
@@ -61,7 +100,10 @@ class Live:
         self.bench.beat()
         self.house.second(self.bench)
         self.counted += 1
-        decision = self.bench.app.controller.decision
+        controller = self.bench.app.controller
+        decision = controller.decision
+        if not self.points and not controller.judge.inputs.trusted:
+            return  # nothing has been read yet
         state = (decision.valve, self.bench.world.contact_closed, decision.refusals)
         if self.bench.seconds % POINT_S == 0 or state != self.switched and self.speed <= 60:
             self.switched = state
@@ -89,6 +131,11 @@ class Live:
         """Do what the page asks; "" or a refusal of one line."""
         if not isinstance(order, dict) or order.get("do") not in self.actions:
             return f"found {shown(repr(order), 60)}, allowed is an object whose do is one of {', '.join(self.actions)}"
+        if self.ended:
+            return self.ended
+        for _, _, orders, reason in self.lacks:
+            if any(lacking.items() <= order.items() for lacking in orders):
+                return reason
         arguments = {name: value for name, value in order.items() if name != "do"}
         try:
             return self.actions[order["do"]](**arguments) or ""
@@ -231,14 +278,14 @@ class Live:
     def look(self, what: str) -> str:
         if what not in TAPS:
             return f"found {shown(repr(what), 40)}, allowed is fog or clear"
-        self.bench.app.tap(TAPS[what])
+        self.bench.tap(TAPS[what])
         self._hurry()
         return ""
 
     def ask(self, what: str, seconds: int = 0) -> str:
         if what not in REQUESTS or not isinstance(seconds, int) or not 0 <= seconds <= 1800:
             return f"found {shown(repr(what), 40)}, allowed is {', '.join(REQUESTS)}, for 0 to 1800 s"
-        self.bench.app.request(REQUESTS[what], seconds)
+        self.bench.request(REQUESTS[what], seconds)
         self._hurry()
         return ""
 
@@ -271,11 +318,6 @@ class Live:
         fan = int(self.bench.app.readings.fan.state == r.ON)
         return [self.bench.seconds, *shown_values, fan, int(decision.valve)]
 
-    def since(self, point: int) -> tuple:
-        """(number of the first, points) from a point's number on."""
-        first = max(point, self.first_point)
-        return first, self.points[first - self.first_point :]
-
     def lamps(self) -> list:
         """(name, what it says, whether it is lit, what the board reads of it)."""
         bench = self.bench
@@ -305,6 +347,7 @@ class Live:
         texts = w.sentences(decision.refusals, decision.notices)
         return {
             "n": self.frames,
+            "ended": self.ended,
             "seconds": bench.seconds,
             "local_s": utc_s + app.wall.utc_offset_s if utc_s else None,
             "speed": self.speed,

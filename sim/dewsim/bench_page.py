@@ -16,7 +16,6 @@ HOST = "127.0.0.1"
 NAMES = (HOST, "localhost")
 FILES = {"/bench.css": "css", "/bench.js": "javascript"}
 CHARTS = {"/uPlot.min.css": "css", "/uPlot.iife.min.js": "javascript"}
-MOST_OFTEN_S = 0.1  # between two frames of one page
 LEAST_OFTEN_S = 1.0  # so that a page that is gone is noticed
 
 
@@ -93,7 +92,8 @@ class Served:
         return response
 
     async def whole(self, _):
-        return page(self.board_port), 200, {"Content-Type": "text/html; charset=utf-8"}
+        text = page(self.board_port, self.live.on_board, self.live.lacks)
+        return text, 200, {"Content-Type": "text/html; charset=utf-8"}
 
     async def nothing(self, _):
         return "", 204
@@ -108,11 +108,13 @@ class Served:
     async def do(self, request):
         """An order; the answer is the frame after it, so that the page need not wait for the stream."""
         try:
-            refusal = self.live.act(request.json)
+            order = request.json
         except ValueError:
             refusal = "The body is not JSON."
+        else:
+            refusal = await self.live.do(order)
         self.publish()
-        return {"refusal": refusal, **self.live.frame()}
+        return {"refusal": refusal, **self.live.newest()}
 
     async def stream(self, _):
         return self.frames(), 200, {"Content-Type": "text/event-stream"}
@@ -124,11 +126,10 @@ class Served:
         at = 0
         try:
             while True:
-                first, points = self.live.since(at)
-                at = first + len(points)
-                data = {**self.live.frame(), "first": first, "points": points, "kept_from": self.live.first_point}
+                data = self.live.whole(at)
+                at = data["first"] + len(data["points"])
                 yield "data: " + json.dumps(data, separators=(",", ":")) + "\n\n"
-                await asyncio.sleep(MOST_OFTEN_S)
+                await asyncio.sleep(bench_live.MOST_OFTEN_S)
                 try:
                     await asyncio.wait_for(news.wait(), LEAST_OFTEN_S)
                 except TimeoutError:
@@ -171,15 +172,17 @@ class Served:
         """Serve until cancelled, or one of the signals comes; tell(address) once both ports are there."""
         try:
             servers = [await asyncio.start_server(self.connect, HOST, port)]
-            servers.append(await asyncio.start_server(self.connect_board, HOST, 0))
+            if not self.live.on_board:  # a real one serves no page over its serial line
+                servers.append(await asyncio.start_server(self.connect_board, HOST, 0))
         except OSError as error:
             taken = "it is taken" if error.errno == errno.EADDRINUSE else error.strerror
             raise InputError(f"--port: {port} cannot be used ({taken}); give another, or none for any free") from None
         for number in signals:
             asyncio.get_running_loop().add_signal_handler(number, asyncio.current_task().cancel)
-        self.port, self.board_port = [server.sockets[0].getsockname()[1] for server in servers]
+        ports = [server.sockets[0].getsockname()[1] for server in servers]
+        self.port, self.board_port = ports[0], ports[-1]
         tell(f"http://{HOST}:{self.port}/")
-        jobs = [self.beat()]
+        jobs = [self.live.run(self.publish)]
         if self.at_broker:
             jobs.append(self.at_broker.stay(lambda: self.live.bench))
         try:
@@ -190,22 +193,9 @@ class Served:
             for server in servers:
                 server.close()
 
-    async def beat(self) -> None:
-        """The bench's time, for good; pages hear of it at most every MOST_OFTEN_S."""
-        loop = asyncio.get_running_loop()
-        told = 0.0
-        while True:
-            seconds = self.live.bench.seconds
-            wait_s = self.live.slice()
-            if self.live.bench.seconds != seconds and loop.time() - told >= MOST_OFTEN_S:
-                told = loop.time()
-                self.publish()
-            await asyncio.sleep(min(wait_s, 0.02))
 
-
-def run(house, sky, settings, port: int, at_broker=None) -> int:
-    """Until Ctrl-C; at_broker: as for Served."""
-    live = bench_live.Live(house, sky, settings)
+def run(live: bench_live.Live, port: int, at_broker=None) -> int:
+    """Until Ctrl-C; at_broker: as for Served.  InputError where the bench was over before."""
 
     def tell(address: str) -> None:
         print(f"bench: {address}  (only on this computer; Ctrl-C ends it)", flush=True)
@@ -214,24 +204,51 @@ def run(house, sky, settings, port: int, at_broker=None) -> int:
         asyncio.run(Served(live, at_broker).run(port, tell))
     except asyncio.CancelledError:  # by a signal
         print("bench: ended")
-    finally:
-        live.bench.close()
     return 0
 
 
 # -- the page
 
 
-def page(board_port: int) -> str:
-    """bench.html with its forms filled in from the tables."""
+FROM = "the board's own program on simulated wires: no water runs anywhere"
+COUNTS = (
+    "A change counts at once, and is held by hand until its tick is taken off: then the simulated house drives it "
+    "again. While paused, nothing is decided before the next beat."
+)
+GONE = "The bench does not answer any more: what stands below is old."
+BOARD = """<p class="hint">By the board's own code, from <a href="{0}" target="_blank" rel="noreferrer">{0}</a>.</p>
+<iframe src="{0}" title="The board's own page"></iframe>"""
+ON_BOARD = {  # the same on a real board
+    "FROM": "the board's own program on the board itself: its readings are made up, its relay clicks",
+    "COUNTS": "A change counts with the board's next second, what needs a scan within ten. It is held by hand until "
+    "its tick is taken off: then the simulated house drives it again.",
+    "GONE": "The bench does not answer any more, and what stands below is old: without it the board opens its contact "
+    "within 5 s and starts afresh, on its own inputs.",
+    "FAULTS-NOTE": '<p class="hint">All of them made up in what the board reads; its real relay goes on as it is told.'
+    "</p>",
+    "BOARD": '<p class="hint">Not over the serial line: with the bench shim at work the board serves no page.</p>',
+}
+
+
+def page(board_port: int, on_board: str = "", lacks: tuple = ()) -> str:
+    """bench.html with its forms filled in from the tables; on_board, lacks: of the `dewsim.bench_live.Live`."""
     text = report.own("bench.html")
+    drives = escape(f"This page drives {on_board}. Nothing but its own supply may be wired to that board.")
     parts = {
+        "SHIM": f'<p id="shim" class="alarm">{drives}</p>' if on_board else "",
+        "TITLE": "Bench: a real board" if on_board else "Bench",
+        "FROM": FROM,
+        "COUNTS": COUNTS,
+        "GONE": GONE,
+        "FAULTS-NOTE": "",
+        "LACKS": escape(json.dumps([(place, controls, reason) for place, controls, _, reason in lacks])),
         "SPEEDS": "".join(f'<option value="{speed}">{name}</option>' for speed, name in bench_live.SPEEDS),
         "INPUTS": "".join([_number(row) for row in inputs.NUMBERS] + [_choice(row) for row in inputs.CHOICES]),
         "FAULTS": "".join(_fault(name, row[0]) for name, row in inputs.FAULTS.items()),
         "FITTED": "".join(_fitted(name) for name in (*bench_live.FITTED, "window_test_allowed")),
         "CAUTIONS": cautions.html_items(),
-        "BOARD": f"http://{HOST}:{board_port}/",
+        "BOARD": BOARD.format(f"http://{HOST}:{board_port}/"),
+        **(ON_BOARD if on_board else {}),
     }
     for name, part in parts.items():
         text = text.replace("{" + name + "}", part)

@@ -125,8 +125,8 @@ def _add_bench(bench: argparse.ArgumentParser) -> None:
     bench.add_argument(
         "--board",
         metavar="PORT",
-        help="with --script: on the board at this serial port, which `dewmargin install --bench PORT` made ready; it "
-        "refuses where its line sense is live or not fitted: nothing but its own supply may be wired to it",
+        help="on the board at this serial port, which `dewmargin install --bench PORT` made ready; it refuses where "
+        "its line sense is live or not fitted: nothing but its own supply may be wired to it",
     )
     bench.add_argument(
         "--port", metavar="N", type=_port, help="of the page, on this computer only (default: any free one)"

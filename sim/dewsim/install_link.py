@@ -66,14 +66,15 @@ def walk(folder, start):
 
 
 class Link:
-    """One port.  connect() first; reset() and close() at the end."""
+    """One port.  connect() first; reset() and close() at the end.  again: what to do where the board is gone."""
 
-    def __init__(self, port: str):
+    def __init__(self, port: str, again: str = AGAIN):
         try:
             from mpremote import transport, transport_serial
         except ImportError:
             raise InputError(f"mpremote: not installed; {TOOLS}") from None
         self.port = port
+        self.again = again
         self.open_transport = transport_serial.SerialTransport
         self.refused = transport.TransportExecError
         self.silent = (transport.TransportError, OSError, struct.error, ValueError)
@@ -117,13 +118,13 @@ class Link:
             return do()
         except self.refused as problem:
             lines = problem.error_output.strip().splitlines() or ["it does not say why"]
-            raise InputError(f"{self.port}: {what} fails on the board ({shown(lines[-1])}); {AGAIN}") from None
+            raise InputError(f"{self.port}: {what} fails on the board ({shown(lines[-1])}); {self.again}") from None
         except self.silent as problem:
             if getattr(problem, "errno", None) == errno.ENOSPC:
                 raise InputError(f"{self.port}: {what}: its flash is full; {ROOM}") from None
             reason = shown(str(problem)) or type(problem).__name__
             self.close()
-            raise InputError(f"{self.port}: the board is gone while {what} ({reason}); {AGAIN}") from None
+            raise InputError(f"{self.port}: the board is gone while {what} ({reason}); {self.again}") from None
 
     def run(self, what: str, code: str, timeout_s: float = 10.0) -> str:
         """What a piece of code prints on the board; timeout_s: how long it may be silent."""

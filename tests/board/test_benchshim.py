@@ -9,6 +9,7 @@ from bench import BoardReset, Clock, VirtualBoard, install, open_pins
 from test_release import remove
 
 import dewsim.virtual
+from benchshim import seen
 from benchshim.line import LINE_LIVE, LOAD_LIVE, UNFITTED, Line
 from benchshim.session import LEASE_MS, BoardBed, Session
 from benchshim.talk import LONGEST, Ears, frame, unframe
@@ -227,6 +228,34 @@ class TestSession(unittest.TestCase):
         self.assertEqual((told[10], told[13]), (1, 1))  # contact closed, valve powered
         told = self.host.answers[-2][3]
         self.assertEqual((told[2], told[10], told[13]), (1, 0, 0))
+
+    def test_what_is_seen_of_the_app_is_what_it_has(self):
+        def plan():
+            for item in self.opened():
+                yield item
+            yield self.order("see")
+            yield self.order("end")
+
+        self.session(plan())
+        self.assertEqual(self.outcomes()[-2:], ["seen", "told"])
+        told = self.host.answers[-2][3]
+        self.assertEqual(told[-1], 1)  # the real relay's level
+        app = self.bed.app
+        there = seen.rebuilt(told)
+        for rows in (seen.WHOLE, seen.NUMBERS):
+            for path, names in rows:
+                for name in names:
+                    own = getattr(seen.part_of(app, path), name)
+                    self.assertEqual(getattr(seen.part_of(there, path), name), own, path + " " + name)
+        self.assertEqual(there.controller.judge.inputs.status, list(app.controller.judge.inputs.status))
+        self.assertEqual(there.readings.fan.state, 1)
+        self.assertEqual((there.safe, there.events), ("", [(0, text) for _, text in app.events][: seen.MOST_EVENTS]))
+        self.assertTrue(there.controller.terms.plain_pct > 10.0)
+
+    def test_nothing_is_seen_before_there_is_an_app(self):
+        why = self.session(iter([self.order("see"), self.order("beat")]))
+        self.assertEqual(self.outcomes(), ["failed"])
+        self.assertTrue("Error" in why)
 
     def test_seconds_are_not_shorter_than_a_second(self):
         began_us = self.board.us

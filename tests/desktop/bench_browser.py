@@ -22,13 +22,16 @@ ACTIVE = """(function () {
 LEFT = """Array.from(document.querySelectorAll('button, input, select')).filter(function (c) {
   return !c.disabled && !('at' in c.dataset);
 }).map(function (c) { return c.outerHTML.slice(0, 80); })"""
-KEEP = """var newestFrame = null, parse = JSON.parse;
-JSON.parse = function (text) {
-  var found = parse(text);
-  if (found && found.ledger) { newestFrame = found; }
-  return found;
-};
-Response.prototype.json = function () { return this.text().then(JSON.parse); };"""
+KEEP = """if (!window.ownParse) {
+  window.ownParse = JSON.parse;
+  window.newestFrame = null;
+  JSON.parse = function (text) {
+    var found = ownParse(text);
+    if (found && found.ledger) { newestFrame = found; }
+    return found;
+  };
+  Response.prototype.json = function () { return this.text().then(JSON.parse); };
+}"""
 ROWS = "document.querySelectorAll('#ledger tbody tr').length > 20"
 # Controls of no size, or outside of the window's width.
 LAID_OUT = """Array.from(document.querySelectorAll('button, input, select')).filter(function (c) {
@@ -156,7 +159,8 @@ def _tell(page) -> Iterator[tuple]:
 
 
 def _forecast(page) -> Iterator[tuple]:
-    for kind in ("steady", "weather", "steady"):
+    kinds = page.js("Array.from(document.activeElement.options).filter(o => !o.disabled).map(o => o.value)")
+    for kind in ("steady", "weather", "steady") if "weather" in kinds else ("steady",):
         page.key("ArrowUp" if frame(page)["forecast"] == "weather" else "ArrowDown")
         yield f"forecast {kind}", comes(lambda k=kind: frame(page)["forecast"] == k)
 

@@ -246,7 +246,8 @@ def test_only_where_it_is_asked_for_a_release_has_the_shim(capsys):
     assert main(["install", "--dry-run"]) == 0
     without = capsys.readouterr().out.splitlines()[:-1]
     more = {line.split()[2] for line in set(with_shim) - set(without)} - {"files"}
-    names = {f"benchshim/{name}.mpy" for name in ("__init__", "bed", "line", "session", "talk", "virtual", "wires")}
+    own = ("__init__", "bed", "line", "seen", "session", "talk", "virtual", "wires")
+    names = {f"benchshim/{name}.mpy" for name in own}
     assert more == names | {"dewboard/pin_table.mpy"}
     assert not any("shim" in line for line in without)
 
@@ -268,7 +269,8 @@ def test_commissioning_refuses_a_board_with_the_shim(board, tmp_path, monkeypatc
 @pytest.mark.parametrize(
     ("options", "words"),
     [
-        (["--board", "/dev/none"], "--board: only with --script"),
+        (["--board", "/dev/none"], "there is no such port"),
+        (["--board", "/dev/none", "--broker", "mqtt://127.0.0.1"], "--broker: not with --board"),
         (["--board", "/dev/none", "--script", "acceptance"], "there is no such port"),
         (["--board", "/dev/none", "--script", "acceptance", "--port", "8080"], "--port: only without --script"),
     ],

@@ -15,10 +15,29 @@
   /* asked: orders on their way.  What a frame from before them says must not undo what the person just did. */
   function send(order) {
     asked += 1;
+    setTimeout(function () { byId("asked").hidden = !asked; }, 1500);
     return fetch("do", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(order) })
       .then(function (answer) { return answer.json(); })
-      .then(function (frame) { asked -= 1; hide(byId("refusal"), frame.refusal); show(frame, true); })
-      .catch(function () { asked = 0; byId("gone").hidden = false; });
+      .then(function (frame) { asked -= 1; byId("asked").hidden = true; hide(byId("refusal"), frame.refusal); show(frame, true); })
+      .catch(function () { asked = 0; gone(); });
+  }
+
+  /* What is old must not look like what is. */
+  function old(is) {
+    byId("sentence").hidden = byId("lamps").hidden = is;
+    document.querySelector("main").classList.toggle("old", is);
+  }
+
+  function gone() {
+    byId("gone").hidden = newest !== null && newest.ended !== "";
+    old(true);
+  }
+
+  function ended(words) {
+    hide(byId("ended"), words);
+    if (!words) { return; }
+    old(true);
+    all("button, input, select").forEach(function (c) { c.disabled = c.id !== "span"; });
   }
 
   /* Whoever is just typing is not overwritten, except after a change that was taken. */
@@ -96,8 +115,11 @@
     shown = frame.n;
     newest = frame;
     byId("gone").hidden = true;
+    old(false);
+    ended(frame.ended);
     text(byId("sentence"), frame.sentence);
     list(byId("others"), frame.others);
+    text(byId("told"), frame.others.length ? "Also told:" : "Nothing else is told.");
     hide(byId("safe"), frame.safe ? "This board is out of service: " + frame.safe + "." : "");
     lamps(frame.lamps);
     ledger(frame.ledger);
@@ -195,7 +217,17 @@
       show(frame, false);
       draw();
     };
-    source.onerror = function () { byId("gone").hidden = false; };
+    source.onerror = gone;
+  }
+
+  /* What this bench cannot do: out of reach, and said why. */
+  function lack() {
+    var lacks = JSON.parse(document.querySelector("main").dataset.lacks);
+    if (lacks.length) { byId("span").value = "3600"; }  // its time runs no faster
+    lacks.forEach(function (row) {
+      hide(byId(row[0]), row[2]);
+      all(row[1]).forEach(function (c) { c.disabled = true; c.setAttribute("aria-describedby", row[0]); });
+    });
   }
 
   function wire() {
@@ -224,6 +256,7 @@
     });
   }
 
+  lack();
   wire();
   chart("temperatures", [1, 2, 3], [[1.2, [2, 3]], [2.4], [1.2]], 170, undefined, 6);
   chart("humidities", [4, 5, 6], [[2.4], [1.2], [1.2, [2, 3]]], 170, undefined, 10);
