@@ -67,7 +67,7 @@ def seen(app: "App") -> "Told":
 
 def rebuilt(told: "Told") -> "Part":
     """What `seen` told."""
-    app = Seen()
+    app = part_of(Seen(), "")
     data = unhexlify(told[5])
     for rows, values in ((WHOLE, told[0]), (NUMBERS, struct.unpack("<%dd" % (len(data) // 8), data))):
         n = 0
