@@ -80,8 +80,11 @@ class BoardLive(bench_live.Live):
 
     def lamps(self) -> list:
         """As on simulated wires, with what of it is real."""
-        whose = {"relay": "the board's own: "}
-        return [(name, says, lit, whose.get(name, "made up; ") + read) for name, says, lit, read in super().lamps()]
+        own = "made up; its real one: " if self.bench.world.relay_fault else "the board's own: "
+        return [
+            (name, says, lit, (own if name == "relay" else "made up; ") + read)
+            for name, says, lit, read in super().lamps()
+        ]
 
     # the board's time
 

@@ -26,19 +26,11 @@ ends with its line or with ";", a comment begins with "#".
 import re
 from dataclasses import dataclass, field
 
+from dewcore import readings as r
 from dewcore import words
 from dewcore.ceiling import BINDS_NAMES
 from dewcore.learned import SCALARS
 from dewcore.permit import LATCHING, PROOF_NAMES
-from dewcore.readings import (
-    REQUEST_CLEAR,
-    REQUEST_NONE,
-    REQUEST_REARM,
-    REQUEST_TIMED_RUN,
-    REQUEST_WINDOW,
-    TAP_CLEAR,
-    TAP_FOG,
-)
 from dewcore.settings import TABLE, SettingError, Settings, row_of
 from dewsim import bench_inputs as inputs
 from dewsim.bench_world import BUTTONS, LAMP_NAMES
@@ -54,9 +46,9 @@ TOKEN = re.compile(r'\s+|#.*|;|"[^"]*"|[^\s;"#]+|.')
 REFUSALS = tuple([row[0] for row in words.REFUSALS])
 NOTICES = tuple([row[0] for row in words.NOTICES])
 ALARMS = tuple([name for n, name in enumerate(REFUSALS) if LATCHING >> n & 1])
-REQUESTS = {"clear": REQUEST_CLEAR, "rearm": REQUEST_REARM, "window": REQUEST_WINDOW, "run": REQUEST_TIMED_RUN,
-            "stop": REQUEST_NONE}  # fmt: skip
-TAPS = {"fog": TAP_FOG, "clear": TAP_CLEAR}
+REQUESTS = {"clear": r.REQUEST_CLEAR, "rearm": r.REQUEST_REARM, "window": r.REQUEST_WINDOW,
+            "run": r.REQUEST_TIMED_RUN, "stop": r.REQUEST_NONE}  # fmt: skip
+TAPS = {"fog": r.TAP_FOG, "clear": r.TAP_CLEAR}
 LEARNED = {row[0]: row for row in SCALARS}
 
 

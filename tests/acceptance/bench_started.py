@@ -14,7 +14,8 @@ from contextlib import contextmanager
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / "tests" / "desktop")]
+OWN = [str(ROOT / name) for name in ("shared", "sim", "firmware")]
+sys.path[:0] = [str(ROOT / "tests" / "desktop"), *OWN]
 
 from browser import Browser  # noqa: E402
 
@@ -33,8 +34,7 @@ class Checks:
 @contextmanager
 def bench(*options: str) -> Iterator[tuple]:
     """(process, address) of a bench."""
-    folders = [str(ROOT / name) for name in ("shared", "sim", "firmware")]
-    world = dict(os.environ, PYTHONPATH=os.pathsep.join(folders))
+    world = dict(os.environ, PYTHONPATH=os.pathsep.join(OWN))
     command = [sys.executable, "-m", "dewsim.cli", "bench", *options]
     with subprocess.Popen(command, stdout=subprocess.PIPE, text=True, env=world) as process:
         try:

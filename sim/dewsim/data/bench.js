@@ -34,7 +34,7 @@
   }
 
   function ended(words) {
-    hide(byId("ended"), words);
+    hide(byId("ended"), words && words.replace(/\.?$/, ".") + " What stands below is old.");
     if (!words) { return; }
     old(true);
     all("button, input, select").forEach(function (c) { c.disabled = c.id !== "span"; });
