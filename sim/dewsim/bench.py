@@ -11,6 +11,7 @@ from dewsim.bench_world import Bench, VirtualBed
 from dewsim.errors import InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.progress import Progress
+from dewsim.units import counted
 
 SHIPPED = "acceptance"
 OUT = "dewmargin-bench.html"
@@ -123,6 +124,6 @@ def _tell(results: list, out: str) -> int:
             if not outcome.passed:
                 print(f"        line {outcome.line}: {outcome.expected}: {outcome.happened}")
     failed = sum(not result.passed for result in results)
-    print(f"bench: {len(results)} trials, {failed} failed; sheet: {out}")
+    print(f"bench: {counted(len(results), 'trial')}, {failed} failed; sheet: {out}")
     sys.stdout.flush()
     return EXIT_FAILED if failed else 0

@@ -8,6 +8,7 @@ from dewcore.permit import PROOF_NAMES
 from dewcore.settings import TABLE
 from dewsim import cautions, install_files, printed, report
 from dewsim.cli import VERSION
+from dewsim.units import counted
 
 
 def release() -> tuple:
@@ -23,7 +24,7 @@ def render(
     outcomes = [outcome for result in results for outcome in result.outcomes]
     failed = sum(not outcome.passed for outcome in outcomes)
     verdict = (
-        f"All {len(outcomes)} expectations of {len(results)} trials passed."
+        f"All {counted(len(outcomes), 'expectation')} of {counted(len(results), 'trial')} passed."
         if not failed
         else f"{failed} of {len(outcomes)} expectations FAILED, in "
         f"{sum(not result.passed for result in results)} of {len(results)} trials."

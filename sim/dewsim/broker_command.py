@@ -18,6 +18,7 @@ from dewsim import broker_link
 from dewsim.errors import EXIT_TERMINATED, InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.mqtt_options import DEFAULT_LISTEN
+from dewsim.units import counted
 
 MOST_CONNECTIONS = 100
 MOST_BYTES = 100_000  # of a password file
@@ -140,7 +141,8 @@ def add_user(path: str, name: str) -> int:
     kept = [line for line in kept if line.partition(":")[0] != name]
     digest = PasswordHash((Argon2Hasher(),)).hash(_new_password(name))
     _replace(path, "".join(line + "\n" for line in [*kept, f"{name}:{digest}"]))
-    print(f"{shown_path(path)}: {len(kept) + 1} users; a broker that runs takes it up when it is started again")
+    users = counted(len(kept) + 1, "user")
+    print(f"{shown_path(path)}: {users}; a broker that runs takes it up when it is started again")
     return 0
 
 

@@ -213,8 +213,8 @@ def settings_of(line: Line | None, ice: list) -> dict:
         highest = SUPPLY_K if name == "supply" else OFFSET.hi
         if not abs(error_c) <= highest:
             raise InputError(
-                f"--ice {name}: it reads {error_c:g} °C off, allowed is {highest:g} K; correct the reading, or replace "
-                "the sensor"
+                f"--ice {name}: it reads {error_c:.1f} K ({1.8 * error_c:.1f} °F) off, allowed is {highest:g} K "
+                f"({1.8 * highest:.1f} °F); correct the reading, or replace the sensor"
             )
         if name != "supply":
             values[name + "_offset_k"] = round(0.0 - error_c, 2)

@@ -176,7 +176,7 @@ class VirtualSeat(Seat):
         offset = 9.0 if self.fault == "humidity_off" else 0.0
         readings = {
             "terminal_idle_vac": self._terminal_vac(), "terminal_call_vac": self._terminal_vac(),
-            "terminal_limit_ma": 500.0, "f1_ma": 315.0, "line_vac": live, "load_open_vac": load, "load_shut_vac": load,
+            "terminal_limit_ma": 500.0, "f1_ma": 250.0, "line_vac": live, "load_open_vac": load, "load_shut_vac": load,
             "k1_open_vac": max(0.1, live - load), "k1_closed_vac": max(0.1, live - load),
             "valve_ma": 420.0 if self.fault == "heavy_valve" else VALVE_MA if world.valve_powered else 0.0,
             "reference_rh_pct": 24.0 - offset,

@@ -3,7 +3,7 @@
 import argparse
 from importlib import import_module
 
-UNITS_HELP = "which units stand first (default: the house file's, else si)"
+UNITS_HELP = "which units stand first (default: "
 
 # Per command: option, metavar, help.  Values are read with their units by the command's own module, which refuses them
 # in one line; "+" after the metavar: the option may be given more than once.
@@ -100,7 +100,8 @@ def add(command) -> None:
     _options(calibrate, CALIBRATE)
     calibrate.add_argument("--table", action="store_true", help="only print the salts, their values and hazards")
     for parser in (size, power, card, calibrate):
-        parser.add_argument("--units", choices=("si", "us"), help=UNITS_HELP)
+        default = "si)" if parser in (power, calibrate) else "the house file's, else si)"
+        parser.add_argument("--units", choices=("si", "us"), help=UNITS_HELP + default)
         parser.set_defaults(run=run)
 
 

@@ -1,11 +1,11 @@
 """Parts by rating, with the reason for each rating; values of the circuit come from the firmware's table."""
 
 from dewcore.words import decimal
-from dewsim.circuit import FUSE_LOAD, fuse_a
+from dewsim import power
+from dewsim.circuit import FUSE_LOAD, Lamp, fuse_a, lamp_ohm
 from dewsim.drawings_table import Firmware
 
 VALVE_A = 0.175  # of a valve marked 24 V 2.2 W, measured in series: common practice, no source
-LAMP_A = 0.010  # of its pilot lamp, at most: the same
 TERMINAL_A = 0.5  # the usual limit of an accessory terminal: the same
 INRUSH = 3.0  # times the valve's current while it pulls in, at least: NEMA ST 1 Part 4 as a selection guide quotes it
 COIL_MA = 75  # of K1 at 5 V, at most; Q1, R1, R2 and D2 follow from it
@@ -21,8 +21,10 @@ def base_ma(fw: Firmware, pin_v: float) -> float:
 
 
 def example(fw: Firmware) -> tuple:
-    """A usual branch: its current and its fuse [mA], by the rule that sizes every fuse."""
-    branch_a = VALVE_A + LAMP_A + 2.0 * fw.table.LIVE_VAC[1] / fw.table.SERIES_OHM
+    """A usual branch: its current and its fuse [mA], as `dewmargin power` has them where nothing else is told."""
+    volts = power.DEFAULTS["supply"]
+    lamp = Lamp(volts, lamp_ohm(volts, power.LAMP_A, "antiparallel", power.E12_OHM), "antiparallel")
+    branch_a = VALVE_A + lamp.rms_a + 2.0 * volts / fw.table.SERIES_OHM
     rated_a = fuse_a(branch_a, branch_a + (INRUSH - 1.0) * VALVE_A, TERMINAL_A)
     return round(1000 * branch_a), round(1000 * rated_a)
 

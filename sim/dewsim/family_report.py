@@ -5,7 +5,7 @@ from html import escape
 from pathlib import Path
 
 from dewsim import family_plots, family_table, houses, printed, report, report_tables
-from dewsim.units import number
+from dewsim.units import counted, number
 
 SUMMARY, PAGE = "houses.json", "houses.html"
 STYLE = """
@@ -64,7 +64,7 @@ def whole(path: Path, text: str) -> None:
 
 def page(found: dict, cases: list) -> str:
     """houses.html, all in one file."""
-    title = f"{len(cases)} drawn houses over {len(found['winters'])} winter" + "s" * (len(found["winters"]) != 1)
+    title = f"{counted(len(cases), 'drawn house')} over {counted(len(found['winters']), 'winter')}"
     wet = "".join(
         family_plots.wet_figure(cases, regime, "forecast") for regime in family_plots.REGIMES
     )

@@ -4,6 +4,7 @@ import shlex
 from statistics import median
 
 from dewsim import houses
+from dewsim.units import counted
 
 GROUPS = ("clear, binding", "clear, not binding", "tight", "foggy")
 WORST = 10  # cases listed of each kind
@@ -154,7 +155,7 @@ def text(plan, cases: dict) -> str:
     lines = []
     for winter, count in zip(plan.winters, counts(cases, len(plan.winters))):
         why = ", ".join(f"{n} {reason}" for reason, n in count["left_out"].items())
-        lines.append(f"{winter.name}: {count['passed']} houses of {count['drawn']} drawn; left out: {why}")
+        lines.append(f"{winter.name}: {counted(count['passed'], 'house')} of {count['drawn']} drawn; left out: {why}")
     heads = f"{'class':20}{'sensors':8}{'policy':10}{'zero added':>12}{'worst':>6}{'share of best':>18}"
     lines.append(f"{heads}{'gain':>7}{'h<25':>7}")
     for group, regimes in table(passed(cases)).items():

@@ -10,6 +10,7 @@ from statistics import median
 from dewcore import words
 from dewsim import faults, printed, report, report_tables
 from dewsim.family_report import whole, wide
+from dewsim.units import counted
 
 TABLE, PAGE = "faults.csv", "faults.html"
 COLUMNS = (
@@ -154,7 +155,8 @@ def listed() -> str:
 
 def page(plan, found: list, lines: list, end: list) -> str:
     """faults.html, all in one file."""
-    title = f"{len(lines)} faults, {plan.n_houses} houses in each of {len(plan.winters)} winters"
+    where = f"{counted(plan.n_houses, 'house')} in each of {counted(len(plan.winters), 'winter')}"
+    title = f"{counted(len(lines), 'fault')}, {where}"
     body = f"""<main>
 <h1>{escape(title)}</h1>
 <p class="from">Simulated houses that stay dry by themselves, drawn at random (seed {plan.seed}); each fault begins at a

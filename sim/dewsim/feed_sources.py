@@ -73,7 +73,7 @@ def _of_metar(document: Document, now_s: int, station: str) -> Told:
 
 
 def _of_csv(document: Document, now_s: int) -> Told:
-    table = weather_formats.own(document.text.splitlines() or [""], document.place)
+    table = weather_formats.own(document.text.splitlines() or [""], document.place, even=False)
     rows = [(second, c) for second, c in zip(table.stamps, table.columns["outdoor_c"]) if isfinite(c)]
     past = [row for row in rows if row[0] <= now_s]
     ahead = [row for row in rows if row[0] > now_s]

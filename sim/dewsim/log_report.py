@@ -11,7 +11,7 @@ from math import isfinite
 from pathlib import Path
 
 from dewcore import words
-from dewsim import charts, figures, log_seasons, report, thinning
+from dewsim import charts, figures, log_seasons, pages, report, thinning
 from dewsim import report_tables as tables
 from dewsim.charts import Figure, Line, Pane
 from dewsim.errors import InputError, shown_path
@@ -73,6 +73,7 @@ def run(path: str, device: str | None, out: str | None, units: str) -> int:
 def _check_out(out: str) -> None:
     """Only an earlier page of this kind is replaced."""
     if not Path(out).exists():
+        pages.check_ending(out)
         return
     if TITLE not in contents(out, HEAD_BYTES, "a file name").decode("utf-8", "replace"):
         raise InputError(f"--out {shown_path(out)}: exists and is no page of `dewmargin log report`; name a new file")
@@ -130,6 +131,11 @@ def _head(device: str, season: Season, counted: dict, units: Units) -> str:
 def _answer(counted: dict, units: Units) -> str:
     """The one plain sentence."""
     if counted["mean_rh_pct"] is None:
+        if counted["records"] < log_seasons.LEAST_MIN:
+            return (
+                f"{minutes_text(counted['records'])} of this season are recorded, too few for a mean over a day: "
+                "look again tomorrow."
+            )
         return "No day of this record had a mean below 12 °C outdoors, so there was nothing to humidify."
     wet = counted["wet_minutes"]
     glass = (

@@ -21,6 +21,7 @@ MOST_MINUTES = 366 * DAY_MIN
 COLUMNS = ("outdoor_c", "indoor_c", "rh_pct", "glass_c", "ceiling_pct", "target_pct", "fan", "valve", "look")
 EMPTY = array("f", [nan])
 WINDOW_MIN = 720  # half of so many minutes of the last day have to be recorded: else its mean is not known
+LEAST_MIN = WINDOW_MIN // 2
 
 
 class Season:

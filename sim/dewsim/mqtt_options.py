@@ -73,11 +73,13 @@ def _minutes(text: str) -> int:
 
 
 def _add_log(log: argparse.ArgumentParser) -> None:
-    log.add_argument("action", nargs="?", choices=("report",), help="a page about the log, instead of logging")
+    log.add_argument(
+        "action", nargs="?", metavar="report", choices=("report",), help="before DB: a page about it; no logging"
+    )
     log.add_argument("log", metavar="DB", help="the database file; made where there is none")
     log.add_argument("--export", choices=("csv", "senml"), help="write the records of one board instead of logging")
     log.add_argument("--device", metavar="NAME", help="export and report: which board, where there are several")
-    log.add_argument("--out", metavar="PLACE", help="export: file (default: stdout); report: folder")
+    log.add_argument("--out", metavar="PLACE", help="export: file (default: stdout); report: page")
     log.add_argument("--units", choices=("si", "us"), help="report: units shown (default: si)")
     add_connection(log)
     log.set_defaults(run=_log)

@@ -7,6 +7,7 @@ from pathlib import Path
 from dewsim.errors import InputError, shown_path
 
 MARK = b"<!DOCTYPE html>"
+ENDINGS = (".html", ".htm")
 
 
 def check(out: str) -> Path:
@@ -22,9 +23,17 @@ def check(out: str) -> Path:
             raise InputError(f"{place}: found a file that is no page; name a new one")
         if not path.parent.is_dir():
             raise InputError(f"{place}: its folder does not exist; make it first")
+        if not path.exists():
+            check_ending(out)
     except (OSError, RuntimeError, ValueError) as error:
         raise _unwritable(place, error) from None
     return path
+
+
+def check_ending(out: str) -> None:
+    """InputError for a name that a browser would show as source text."""
+    if not out.lower().endswith(ENDINGS):
+        raise InputError(f"--out {shown_path(out)}: allowed is a name that ends in .html, as for a browser; add it")
 
 
 def _is_page(path: Path) -> bool:

@@ -5,6 +5,7 @@ from dewsim import circuit, quantities, wire
 from dewsim.errors import InputError
 from dewsim.quantities import Range
 from dewsim.sheet import Sheet
+from dewsim.units import counted
 
 RANGES = {
     "transformer": Range("apparent", 10.0, 300.0),
@@ -31,6 +32,11 @@ DEFAULTS = {
     "supply": 24.0, "hz": 60.0, "furnace-fuse": 3000.0, "inrush": 3.0, "contact": 2000.0, "contact-least": 10.0,
     "contact-cycles": 1e5, "starts": 20.0, "season": 210.0, "length": 8.0, "five-volt": 1000.0, "coil": 75.0,
 }  # fmt: skip
+NEEDED = (
+    ("transformer", "its rating, from the nameplate: 40VA"),
+    ("terminal", "its limit, from the furnace's diagram: 500mA; without such a terminal what the supply's fuse allows"),
+    ("valve-current", "measured in series: 175mA"),
+)
 ON_IT = Range("apparent", 0.0, 200.0)
 SPARE = 1.2  # transformer over what is on it: 20 % margin in control-transformer guides
 CLASS_2_VA = 100.0  # nameplate of a Class 2 supply of 30 V or less (NEC chapter 9 Table 11(A))
@@ -67,11 +73,9 @@ class Asked:
             value = DEFAULTS.get(name) if text is None else quantities.read(f"--{name}", text, allowed)
             self.given[name] = value / 1000.0 if allowed.kind == "current" and value is not None else value
         g = self.given
-        for name, what in (("transformer", "its rating"), ("terminal", "its limit"), ("valve-current", "its current")):
-            if g[name] is None:
-                raise InputError(
-                    f"power: found no --{name}; give {what}, from the nameplate, the diagram or a measurement"
-                )
+        missing = [f"--{name} ({what})" for name, what in NEEDED if g[name] is None]
+        if missing:
+            raise InputError(f"power: found no {', no '.join(missing)}; give what is missing")
         self.on_it = [quantities.read("--on-it", text, ON_IT) for text in arguments.on_it or []]
         volts = g["supply"] if g["valve-volts"] is None else g["valve-volts"]
         self.valve = circuit.Valve(volts, g["valve-current"], g["valve-watts"], g["hz"])
@@ -146,7 +150,7 @@ def valve(asked: Asked, sheet: Sheet) -> None:
         "Marked",
         f"{coil.watts:g} W",
         "",
-        f"what becomes heat: power factor {coil.factor:.2f}, {coil.angle_deg:.0f} degrees late",
+        f"what becomes heat: power factor {coil.factor:.2f}, current {coil.angle_deg:.0f} degrees behind the voltage",
     )
     sheet.row(
         "From the watts alone",
@@ -294,7 +298,7 @@ def transformer(asked: Asked, sheet: Sheet, found: Found, branch_a: float) -> No
     branch_va = g["supply"] * branch_a
     total = sum(asked.on_it) + branch_va
     sheet.heading("Transformer")
-    sheet.row("On it already", f"{sum(asked.on_it):.1f} VA", "", f"{len(asked.on_it)} loads")
+    sheet.row("On it already", f"{sum(asked.on_it):.1f} VA", "", counted(len(asked.on_it), "load"))
     sheet.row("This branch", f"{branch_va:.1f} VA")
     sheet.row(
         "Together", f"{total:.1f} VA", "", f"of {g['transformer']:g} VA; {SPARE:g} times that is {SPARE * total:.1f}"

@@ -396,7 +396,18 @@ def _water_rows(sheet: Sheet, label: str, kg_h: float, a_day: bool = True) -> No
     """A rate per hour and, with it, per day."""
     sheet.quantity(label, kg_h, "water", 3 if kg_h < 10 else 1)
     if a_day:
-        sheet.quantity("", kg_h * 24 / quantities.WATER_KG_L, "water a day", 1)
+        sheet.quantity("", litres_a_day(kg_h), "water a day", 1)
+
+
+def litres_a_day(kg_h: float) -> float:
+    """A rate [kg/h] in litres a day."""
+    return 24 * kg_h / quantities.WATER_KG_L
+
+
+def rating_text(kg_h: float, us: bool) -> str:
+    """A rating as it is printed on humidifiers: per hour in SI, per day in US units."""
+    si, us_text = quantities.both(kg_h, "water", 2)[0], quantities.both(litres_a_day(kg_h), "water a day", 1)[1]
+    return f"{us_text} ({si})" if us else f"{si} ({us_text})"
 
 
 def _output(asked: Asked, sheet: Sheet, design: Design, net_kg_h: float, air_m3_h: float) -> None:
@@ -404,6 +415,7 @@ def _output(asked: Asked, sheet: Sheet, design: Design, net_kg_h: float, air_m3_
     unit, heating = house.humidifier, house.heating
     sheet.heading("What the humidifier gives there")
     sheet.quantity("Rated", unit.kg_h, "water", 3, f"in supply air of {_degrees(unit.supply_rating_c, asked.us)}")
+    sheet.quantity("", litres_a_day(unit.kg_h), "water a day", 1)
     share = plant.duct_share(heating.supply_c) / plant.duct_share(unit.supply_rating_c) * unit.condition
     sheet.row(
         "Of that in this duct", f"{100 * share:.0f} %", "", f"supply air of {_degrees(heating.supply_c, asked.us)}"
@@ -424,11 +436,10 @@ def _output(asked: Asked, sheet: Sheet, design: Design, net_kg_h: float, air_m3_
         sheet.text(f"Enough: {100 * net_kg_h / design.output_kg_h:.0f} % of its output is needed.")
     else:
         needed = unit.kg_h * net_kg_h / design.output_kg_h if design.output_kg_h > 0 else float("inf")
-        si, us = quantities.both(needed, "water", 2)
         sheet.text(
-            f"Too little: {100 * design.output_kg_h / net_kg_h:.0f} % of the need. It would take a rating of {si} "
-            f"({us}), a "
-            "hotter supply, more fan time, or fewer air leaks; sealing is cheaper than water."
+            f"Too little: {100 * design.output_kg_h / net_kg_h:.0f} % of the need. It would take a rating of "
+            f"{rating_text(needed, asked.us)}, a hotter supply, more fan time, or fewer air leaks; sealing is cheaper "
+            "than water."
         )
 
 

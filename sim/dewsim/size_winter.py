@@ -187,11 +187,13 @@ def tell(asked, sheet, out: str | None) -> None:
         progress.stage("as rated", 0.0, 0.2)
         winter = winter_of(asked)
         told(asked, sheet, winter)
+        needed = None
         if sum(winter.season):
             progress.stage("other ratings", 0.2, 0.9)
-            _other_ratings(asked, sheet, least_rating_kg_h(winter, asked.house.humidifier.kg_h, progress))
+            needed = least_rating_kg_h(winter, asked.house.humidifier.kg_h, progress)
+            _other_ratings(asked, sheet, needed)
         if out is not None:
-            pages.write(page(asked, winter, str(sheet)), out)
+            pages.write(page(asked, winter, str(sheet), needed), out)
             sheet.lines += ["", f"page: {out}"]
 
 
@@ -206,14 +208,26 @@ def _other_ratings(asked, sheet, needed: float | None) -> None:
         )
         return
     sheet.quantity("Enough in all but 1 % of the hours", needed, "water", 2, f"at {at}, with this duct and fan time")
-    sheet.quantity("", 24 * needed / quantities.WATER_KG_L, "water a day", 1)
+    sheet.quantity("", size.litres_a_day(needed), "water a day", 1)
 
 
 # The page
 
 
-def page(asked, winter: Winter, text: str) -> str:
-    """The winter drawn, and the text below it."""
+def answer(asked, winter: Winter, needed_kg_h: float | None) -> str:
+    """The one plain sentence."""
+    hours = sum(winter.season)
+    if hours == 0:
+        return "No hour of this weather is both cold enough and in need of water: nothing to humidify."
+    share = f"{100 * winter.share(winter.missed):.1f}{SPACE}%"
+    least = f"even {LARGEST_KG_H:g} kg/h would be too small" if needed_kg_h is None else (
+        f"a rating of {size.rating_text(needed_kg_h, asked.us)} would be too small in 1{SPACE}% of them"
+    )
+    return f"The humidifier misses {sum(winter.missed)} of {hours} hours of the season, {share}; {least}."
+
+
+def page(asked, winter: Winter, text: str, needed_kg_h: float | None) -> str:
+    """The winter drawn, and the text below it; needed_kg_h: the rating that would do."""
     units = Units("us" if asked.us else "si")
     drawn = figure(winter, units)
     caption = (
@@ -231,10 +245,9 @@ def page(asked, winter: Winter, text: str) -> str:
         '<li><a href="#winter">The winter</a></li><li><a href="#figures">In figures</a></li>'
         '<li><a href="#cautions">Cautions</a></li>'
     )
-    share = f"{100 * winter.share(winter.missed):.1f}{SPACE}%"
     top = (
         f"<h1>{escape(name)}: is the humidifier large enough?</h1>\n"
-        f'<p class="answer">It misses {sum(winter.missed)} of {sum(winter.season)} hours, {share}.</p>\n'
+        f'<p class="answer">{answer(asked, winter, needed_kg_h)}</p>\n'
     )
     return report.page(f"{name}: size of the humidifier", top, links, sections, [drawn])
 

@@ -17,6 +17,11 @@ def minutes_text(count: int) -> str:
     return "1 minute" if count == 1 else f"{number(count, 0)} minutes"
 
 
+def counted(count: int, noun: str) -> str:
+    """A count with its noun: 1 load, 2 loads."""
+    return f"{count} {noun}" + "s" * (count != 1)
+
+
 class Units:
     """Conversion and text for one system, "si" or "us"; every argument is SI."""
 

@@ -280,8 +280,11 @@ def stamp_s(year: int, month: int, day: int, hour: int) -> int:
     return ((date(year, month, day).toordinal() - EPOCH_DAY) * 24 + hour) * HOUR_S
 
 
-def own(lines: "list[str]", place: str) -> Table:
-    """Rows of the program's own CSV; InputError with the line where it breaks the format."""
+def own(lines: "list[str]", place: str, even: bool = True) -> Table:
+    """Rows of the program's own CSV; InputError with the line where it breaks the format.
+
+    even: rows have to lie as far apart as weather may.
+    """
     table = Table(place, "csv")
     header = [text.strip() for text in lines[0].split(",")]
     allowed = ("time", *NAMES)
@@ -312,7 +315,7 @@ def own(lines: "list[str]", place: str) -> Table:
         for i, name in used:
             table.columns[name].append(number(row[i], name, place, line) if row[i].strip() else nan)
     take_zones(table, offsets)
-    table.step_s = usual_step_s(table)
+    table.step_s = usual_step_s(table, even)
     return table
 
 
@@ -353,7 +356,7 @@ def iso(text: str, place: str, line: int) -> "tuple[int, int]":
     return int(seconds), int(offset.total_seconds())
 
 
-def usual_step_s(table: Table) -> int:
+def usual_step_s(table: Table, even: bool) -> int:
     """The commonest distance [s] of a CSV's rows, after checking that they run forward."""
     counts = {}
     for a, b, line in zip(table.stamps, table.stamps[1:], table.lines[1:]):
@@ -361,7 +364,7 @@ def usual_step_s(table: Table) -> int:
             raise fail(table.place, line, disorder(a, b))
         counts[b - a] = counts.get(b - a, 0) + 1
     step_s = max(counts, key=counts.get, default=HOUR_S)
-    if step_s not in STEPS_S:
+    if even and step_s not in STEPS_S:
         raise InputError(
             f"{table.place}: rows are {step_s} s apart; allowed are {STEPS_S[0]} to {STEPS_S[-1]} s, "
             "whole minutes that divide an hour; resample the file"

@@ -141,6 +141,16 @@ def test_csv_past_rows_are_the_observation_and_later_ones_the_forecast(tmp_path,
     assert list(readings.forecast_dc[:4]) == [2, 12, 22, FORECAST_NONE]
 
 
+def test_csv_rows_need_not_lie_evenly(tmp_path, capsys):
+    hour_s = int(time.time()) // 3600 * 3600
+    seen_s = hour_s - 660
+    rows = [f"{iso(seen_s)}Z,-3.1", f"{iso(hour_s + 3600)}Z,-5", f"{iso(hour_s + 7200)}Z,-6"]
+    (tmp_path / "w.csv").write_text("\n".join(["time,outdoor_c", *rows]) + "\n")
+    found = printed(capsys, tmp_path / "w.csv", "--kind", "csv")
+    assert (found["observed"]["outdoor_c"], found["observed"]["observed_s"]) == (-3.1, seen_s)
+    assert found["forecast"]["outdoor_c"][-2:] == [-5.0, -6.0]
+
+
 def test_an_hour_takes_the_lowest_value_within_half_an_hour_of_it():
     hour_s = NOW_S // 3600 * 3600
     rows = [(hour_s - 1900, -30.0), (hour_s - 1700, 3.0), (hour_s + 600, 2.0), (hour_s + 1900, 1.0)]

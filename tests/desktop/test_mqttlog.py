@@ -303,6 +303,7 @@ def test_export_as_csv_and_senml_agree(winter, tmp_path, capsys):
         (["nowhere.db", "--export", "csv"], "no such file"),
         (["report", "nowhere.db"], "no such file"),
         (["report", "{log}", "--device", "attic", "--out", "{log}"], "no page"),
+        (["report", "{log}", "--device", "attic", "--out", "/nowhere/house"], "ends in .html"),
         (["report", "{log}", "--export", "csv"], "--export"),
         (["report"], "no database"),
         (["{log}", "--units", "us"], "--units"),
@@ -331,6 +332,20 @@ def test_the_page_tells_what_was_recorded(winter, tmp_path, capsys):
     embedded = json.loads(re.search(r'<script type="application/json" id="data">(.*?)</script>', page, re.S)[1])
     column = embedded["figures"]["season"]["levels"][0]["columns"]["rh"][1]
     assert column[11:16] == [None] * 5 and all(value is not None for value in column[17:40])
+
+
+def test_a_cold_half_hour_is_no_mild_season(monkeypatch):
+    monkeypatch.setattr(time, "timezone", 0)
+    season = log_seasons.Season(2025)
+    start_s = season.start_local_s + 200 * 86400
+    values = dict.fromkeys(log_seasons.COLUMNS, None) | {"reason": "open", "outdoor_c": 0.0, "indoor_c": 20.0}
+    values |= {"rh_pct": 20.0, "glass_c": 8.0, "valve": 1.0, "fan": 1.0}
+    for k in range(186, 220):  # the record begins hours into its first day
+        season.put(start_s + 60 * k, values)
+    season.close()
+    page = log_report.render("attic", [season], log_report.Units("si"))
+    assert "34 minutes of this season are recorded, too few for a mean over a day" in page
+    assert "nothing to humidify" not in page
 
 
 def test_seasons_are_counted_by_hand(tmp_path, monkeypatch):

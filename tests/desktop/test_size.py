@@ -181,7 +181,9 @@ def test_a_larger_one_misses_less_and_the_least_rating_is_just_enough(winter):
 
 def test_the_page_stands_alone_and_shows_the_winter(winter, tmp_path):
     found, whole = winter
-    page = size_winter.page(found, whole, "the text <here>")
+    page = size_winter.page(found, whole, "the text <here>", 1.5)
+    assert f"The humidifier misses {sum(whole.missed)} of {sum(whole.season)} hours of the season" in page
+    assert "a rating of 1.50 kg/h (9.5 gal/day) would be too small in" in page
     assert page.startswith("<!DOCTYPE html>") and "the text &lt;here&gt;" in page
     assert not re.search(r'(src|href)="(?!#|data:)', page)
     assert page.count('class="static"') == 4 and "could give" in page
