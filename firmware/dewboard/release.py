@@ -1,8 +1,9 @@
 """Whether the release that runs is as it was installed: every file's SHA-256 against the list that came with it.
 
-A release is one of the folders RELEASES.  Its file `files` has a line of each file, "SHA-256  path" (what `sha256sum`
-prints), and its file `release` the number of the release.  Anything else in the folder could stand before a module
-of the same name, and counts as wrong.  A program that lies elsewhere came without a list: nothing is compared.
+A release is one of the folders RELEASES, or the image mounted as ROM.  Its file `files` has a line of each file,
+"SHA-256  path" (what `sha256sum` prints), and its file `release`, which an image has not, the number of the release.
+Anything else in the folder could stand before a module of the same name, and counts as wrong.  A program that lies
+elsewhere came without a list: nothing is compared.
 """
 
 import hashlib
@@ -10,6 +11,7 @@ import os
 from binascii import hexlify
 
 RELEASES = ("a", "b")
+ROM = "rom"
 LIST = "files"
 NUMBER = "release"
 SHIM = "benchshim"
@@ -33,7 +35,7 @@ def has_shim(file: str = __file__) -> bool:
 def folder_of(file: str) -> str:
     """The release's folder that a module of it lies in, "" where it came otherwise."""
     parts = file.replace("\\", "/").split("/")
-    return "/".join(parts[:-2]) if len(parts) > 2 and parts[-3] in RELEASES else ""
+    return "/".join(parts[:-2]) if len(parts) > 2 and parts[-3] in RELEASES + (ROM,) else ""
 
 
 def differs(folder: str) -> str:

@@ -171,7 +171,7 @@ def _add_install(install: argparse.ArgumentParser) -> None:
         help="the board's serial port, such as /dev/ttyACM0; first take the fuse of the valve branch out, and run a "
         "laptop on its battery",
     )
-    install.add_argument("--dry-run", action="store_true", help="no board: show what would go onto one")
+    install.add_argument("--dry-run", action="store_true", help="show what would go onto a board, and with PORT where on it; write nothing")
     install.add_argument("--source", action="store_true", help="Python source instead of compiled files")
     install.add_argument(
         "--bench",

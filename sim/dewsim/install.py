@@ -1,7 +1,8 @@
 """The firmware onto a board: beside the release that runs, checked there, tested there, and only then switched to.
 
 A board has two folders, a and b.  The new release goes into the one that does not run; its number, in a file written
-last, makes it count.  So a power cut or a pulled plug at any moment leaves the old release or the new one.
+last, makes it count.  So a power cut or a pulled plug at any moment leaves the old release or the new one.  Where the
+board has a ROM partition, a compiled release goes there instead (`dewsim.install_rom`).
 """
 
 import getpass
@@ -12,8 +13,9 @@ from typing import NamedTuple
 from dewsim import install_kept as kept
 from dewsim.errors import InputError, shown
 from dewsim.install_files import MPY_VERSION, build, sha256
-from dewsim.install_link import AGAIN, Link
-from dewsim.install_place import Place
+from dewsim.install_link import Link
+from dewsim.install_place import ROM, Place
+from dewsim.install_rom import RECORD, RomPlace, image, record_of
 from dewsim.progress import Progress
 
 OLDEST = (1, 26, 0)
@@ -29,26 +31,25 @@ LISTEN_S = 10.0  # the window, and the start after it
 SELF_TEST_S = 60.0
 BLOCK = 4096  # of flash: a file takes whole ones
 SPARE = 65536  # of flash, for what the board keeps
-ROMFS = (
-    "264 kB of RAM hold this program only where its code runs from a ROMFS partition, which this version does not "
-    "make: take a board with 520 kB"
-)
+NO_ROM = "which takes neither source nor the bench shim"
 SELF_TEST = "import sys\nsys.path.insert(0, {folder!r})\nfrom dewboard.selftest import run\nrun()\n"
 LINE = 160  # characters shown of a line from the board
 BAD_WORDS = ("dewmargin: stopped:", "Traceback")
 
 
 class Kind(NamedTuple):
-    """A board that is allowed, or known and refused: sys.platform, a word of its machine's name, free heap [bytes]."""
+    """A board that is allowed: sys.platform, a word of its machine's name, and the least free heap [bytes] where the
+    program runs from files, None where it cannot, and where it runs out of ROM."""
 
     platform: str
     machine: str
-    least_free: int
-    refusal: str = ""
+    from_files: "int | None"
+    from_rom: int
 
 
-# The program takes 235 kB of the heap once loaded, measured with 32-bit words; the rest is for its work.
-BOARDS = (Kind("rp2", "RP2350", 320_000), Kind("rp2", "RP2040", 0, ROMFS))
+# Loaded from files the program takes 235 kB of the heap, out of ROM 130 kB, measured with 32-bit words; the rest is for
+# its work.  The second kind has 264 kB of RAM.
+BOARDS = (Kind("rp2", "RP2350", 320_000, 150_000), Kind("rp2", "RP2040", None, 150_000))
 
 
 class Wishes(NamedTuple):
@@ -63,7 +64,7 @@ class Wishes(NamedTuple):
 def run(arguments) -> int:
     """The command as typed."""
     if arguments.dry_run:
-        return dry_run(arguments.source, arguments.bench)
+        return dry_run(arguments.port, BOARDS, arguments.source, arguments.bench)
     if arguments.port is None:
         raise InputError("install: found no port; name the board's, such as /dev/ttyACM0, or give --dry-run")
     if arguments.backup is not None:
@@ -104,14 +105,26 @@ def ask_secret(option: str, what: str, prompt: str) -> str:
             raise InputError(f"{option}: asks for {what}, and here is no terminal; run it in one") from None
 
 
-def dry_run(as_source: bool, with_shim: bool = False) -> int:
-    """What would go onto a board."""
+def dry_run(port: "str | None", boards: tuple, as_source: bool, with_shim: bool = False) -> int:
+    """What would go onto a board, and onto the one at a port, where one is given, in which way."""
     with Progress.on_terminal("install") as progress:
         progress.stage("compiling", 0.0, 1.0)
         files = build(as_source, progress.share, with_shim)
     for name, data in sorted(files.items()):
         print(f"{sha256(data)} {len(data):7} {name}")
-    print(f"{len(files)} files, {sum(map(len, files.values()))} bytes; no board was asked")
+    print(f"{len(files)} files, {sum(map(len, files.values()))} bytes, for one of two folders")
+    if not (as_source or with_shim):
+        print(f"or an image of {len(image(files))} bytes for a ROM partition, where the board has one so large")
+    if port is None:
+        print("no board was asked")
+        return 0
+    link = Link(port)
+    try:
+        link.connect()
+        place = choose(link, boards, files, not (as_source or with_shim))
+        print(f"{port}: nothing was written; it would go " + ("into ROM" if place.folder == ROM else "there as files"))
+    finally:
+        link.reset()
     return 0
 
 
@@ -139,7 +152,7 @@ def install(
         files = build(as_source, progress.share, with_shim)
         link = Link(port)
         try:
-            place = _put(link, boards, files, wishes, progress)
+            place = _put(link, boards, files, not (as_source or with_shim), wishes, progress)
         finally:
             link.reset()
         progress.stage("starting", 0.9)
@@ -150,20 +163,22 @@ def install(
         _take_back(place)
     if not lines:
         print("the board has said nothing since its start; open the port with a terminal program to see why")
-    print(_summary(place))
+    print(place.summary())
     return 0
 
 
-def _put(link: Link, boards: tuple, files: dict, wishes: Wishes, progress: Progress) -> Place:
+def _put(link: Link, boards: tuple, files: dict, may_be_rom: bool, wishes: Wishes, progress: Progress) -> Place:
     """Connect, check, copy, test, store, switch: in this order, so that what fails, fails before the switch."""
     link.connect()
     check_contact(link)
-    check_board(link, boards, files)
-    place = Place(link, files)
-    progress.stage("copying", 0.2, 0.8)
-    place.fill(progress.share)
-    progress.stage("testing it on the board", 0.8)
-    self_test(link, place.folder, wishes.probes)
+    place = choose(link, boards, files, may_be_rom)
+    try:
+        progress.stage("copying", 0.2, 0.8)
+        place.fill(progress.share)
+        progress.stage("testing it on the board", 0.8)
+        self_test(link, place.folder, wishes.probes)
+    except InputError as problem:
+        raise InputError(place.after(str(problem))) from None
     for name, payload in wishes.restored.items():
         kept.save(link, name, payload)
     if wishes.probes:
@@ -193,25 +208,40 @@ def check_contact(link: Link) -> None:
         )
 
 
-def check_board(link: Link, boards: tuple, files: dict) -> None:
-    """Whether this board is one that the program runs on."""
+def choose(link: Link, boards: tuple, files: dict, may_be_rom: bool) -> "Place | RomPlace":
+    """Where the release goes on this board; InputError where it cannot run there.  may_be_rom: whether it fits ROM."""
+    rom_bytes, block_bytes = link.rom_bytes()
+    needed = len(image(files)) if may_be_rom else 0
+    in_rom = may_be_rom and needed <= rom_bytes
+    check_board(link, boards, files, in_rom, f"{needed} bytes needed, {rom_bytes} found" if may_be_rom else NO_ROM)
+    if in_rom:
+        return RomPlace(link, files, block_bytes)
+    return Place(link, files, record_of(link.read(RECORD) or b"")[0])
+
+
+def check_board(link: Link, boards: tuple, files: dict, in_rom: bool, rom: str) -> None:
+    """Whether this board is one that the program runs on; rom: what to say of its ROM partition."""
     name, version, platform, machine, mpy, heap, flash, has_wireless = link.facts()
     found = f"{link.port}: found {shown(machine)} ({platform}), {name} {'.'.join(map(str, version))}"
     kind = next((kind for kind in boards if kind.platform == platform and kind.machine in machine), None)
     if kind is None:
-        allowed = ", ".join(kind.machine for kind in boards if not kind.refusal)
+        allowed = " or ".join(kind.machine for kind in boards)
         raise InputError(f"{found}; allowed is a wireless board with {allowed}: take one of these")
-    if kind.refusal:
-        raise InputError(f"{found}; {kind.refusal}")
     if name != "micropython" or tuple(version) < OLDEST:
         raise InputError(f"{found}; allowed is MicroPython 1.26 or newer: put it on the board as its maker describes")
     if not has_wireless:
         raise InputError(f"{found} without wireless network; take the board's variant with it, and its MicroPython")
     if mpy & 0xFF != MPY_VERSION and any(path.endswith(".mpy") for path in files):
         raise InputError(f"{found}; takes compiled files of format {mpy & 0xFF}, not {MPY_VERSION}: give --source")
-    if heap < kind.least_free:
-        raise InputError(f"{found}; {heap} bytes of memory free, {kind.least_free} needed: remove boot.py")
-    needed = sum(-(-len(data) // BLOCK) * BLOCK for data in files.values()) + SPARE
+    least = kind.from_rom if in_rom else kind.from_files
+    if least is None:
+        raise InputError(
+            f"{found}; its memory holds the program only where that runs out of a ROM partition ({rom}): put a "
+            "MicroPython with a larger one on it, as README tells, or take a board with 520 kB"
+        )
+    if heap < least:
+        raise InputError(f"{found}; {heap} bytes of memory free, {least} needed: remove boot.py")
+    needed = SPARE + (0 if in_rom else sum(-(-len(data) // BLOCK) * BLOCK for data in files.values()))
     if flash < needed:
         raise InputError(f"{found}; {flash} bytes of flash free, {needed} needed: remove files that are not its own")
 
@@ -223,7 +253,7 @@ def self_test(link: Link, folder: str, probes: dict) -> None:
         print(shown(line, LINE))
     if not lines or lines[-1] != "self-test: passed":
         last = shown(lines[-1], LINE) if lines else "self-test: no answer"
-        raise InputError(f"{link.port}: {last}; {AGAIN}")
+        raise InputError(f"{link.port}: {last}; {link.again}")
     on_wire = {line.split()[1] for line in lines if line.startswith("thermometer: ")}
     for place, code in probes.items():
         if code not in on_wire:
@@ -241,16 +271,3 @@ def _take_back(place: Place) -> None:
         place.link.reset()
     now = "nothing starts now" if place.is_alone else "the one before it starts again"
     raise InputError(f"{place.link.port}: the new release stops (its words are above); {now}; put right what they name")
-
-
-def _summary(place: Place) -> str:
-    if place.same:
-        return f"this release is on the board already, as number {place.numbers[place.folder]} in folder {place.folder}"
-    return (
-        f"release {place.number} in folder {place.folder}: {place.copied} files copied, {place.kept} were there; "
-        + (
-            "it is the first" if place.is_first
-            else "no other is left" if place.is_alone
-            else f"the one before it stays in folder {place.current}"
-        )
-    )

@@ -22,8 +22,7 @@ import gc, os, sys
 for name in list(sys.modules):
     if name.split(".")[0] in ("dewboard", "dewcore", "microdot"):
         del sys.modules[name]
-while sys.path and sys.path[0] in ("a", "b"):
-    sys.path.pop(0)
+sys.path[:] = [place for place in sys.path if place not in ("a", "b") and not place.startswith("/rom")]
 try:
     import network
     wireless = hasattr(network, "WLAN")
@@ -34,6 +33,15 @@ i, v = sys.implementation, os.statvfs(os.getcwd())
 print(repr((i.name, tuple(i.version[:3]), sys.platform, getattr(i, "_machine", ""), getattr(i, "_mpy", 0),
     gc.mem_free(), v[0] * v[3], wireless)))
 """
+ROM_SIZE = """
+import vfs
+try:
+    part = vfs.rom_ioctl(2, 0)
+    print(repr((part.ioctl(4, 0), part.ioctl(5, 0))))
+except AttributeError:  # no ROM partition, or none that is written in blocks
+    print("(0, 0)")
+"""
+FRESH = f"from machine import Pin\nPin({pins.RELAY}, Pin.OUT, value=0)\n"
 CONTACT = f"""
 import time
 from machine import Pin
@@ -79,6 +87,7 @@ class Link:
         self.refused = transport.TransportExecError
         self.silent = (transport.TransportError, OSError, struct.error, ValueError)
         self.transport = None
+        self.again = AGAIN  # what to say where the line ends
 
     def connect(self) -> None:
         """Stop what runs and wait for the prompt: a running program resets the board, whose window takes any key."""
@@ -144,6 +153,21 @@ class Link:
     def facts(self) -> tuple:
         """(name, version, platform, machine, mpy, free heap [bytes], free flash [bytes], wireless) of the board."""
         return ast.literal_eval(self.run("looking at the board", FACTS))
+
+    def rom_bytes(self) -> tuple:
+        """(bytes of the first ROM partition, of a block of it), (0, 0) where there is none."""
+        count, block_bytes = ast.literal_eval(self.run("looking at its ROM", ROM_SIZE))
+        return count * block_bytes, block_bytes
+
+    def fresh(self) -> None:
+        """Start the interpreter afresh, and no program with it: nothing in its memory points into ROM any more."""
+
+        def do() -> None:
+            with redirect_stdout(io.StringIO()):
+                self.transport.enter_raw_repl(soft_reset=True, timeout_overall=CONNECT_S)
+
+        self.ask("starting it without its program", do)
+        self.run("opening the contact", FRESH)
 
     def contact(self) -> tuple:
         """(level of the relay's pin after it was taken low, reads of load_sense with power out of 600)."""

@@ -25,6 +25,7 @@ for folder in {folders!r}:
     except OSError:
         os.listdir(folder)
 """
+ROM = "/rom"  # the release that is no folder: `dewsim.install_rom`
 DROP = """
 import os
 def empty(path):
@@ -58,25 +59,63 @@ except OSError:  # FAT renames to nothing that exists
 """
 
 
+def numbers_on(link: Link) -> dict:
+    """The number of the release in each folder."""
+    return {folder: number_of(link.read(f"{folder}/{NUMBER}") or b"") for folder in RELEASES}
+
+
+def rename(old: str, new: str) -> str:
+    """Code that lets a whole file take another's place."""
+    return RENAME.format(old=old, new=new)
+
+
+def replace_main(link: Link, is_first: bool) -> "str | None":
+    """main.py, replaced in one step where it differs; where another program's went, if there was one."""
+    program = main_program()
+    found = link.read(MAIN)
+    if found == program:
+        return None
+    link.write(NEW_MAIN, program)
+    if link.read(NEW_MAIN) != program:
+        raise InputError(f"{link.port}: {NEW_MAIN} does not read back as it was written; {AGAIN}")
+    is_foreign = found is not None and is_first
+    if is_foreign:
+        link.run("putting main.py aside", rename(MAIN, OLD_MAIN))
+    link.run("replacing main.py", rename(NEW_MAIN, MAIN))
+    return OLD_MAIN if is_foreign else None
+
+
+def drop_shim(link: Link, folder: str) -> bool:
+    """A release with the bench shim goes, and what a bench kept; whether there was one in this folder."""
+    told = link.run("removing the bench shim", DROP.format(folder=folder, number=NUMBER, shim=SHIM))
+    return told.strip() == "gone"
+
+
 class Place:
     """Where a release goes.  folder: the one that is being filled, or that holds the same release already.
 
-    number: what the new release is to have; same: nothing had to be filled; copied, kept: files that came over the
-    line, and that the board had; is_alone: no release is left that could be gone back to.
+    in_rom: the number of the release in ROM; number: what the new release is to have; same: nothing had to be filled;
+    copied, kept: files that came over the line, and that the board had; is_alone: no release is left that could be
+    gone back to.
     """
 
-    def __init__(self, link: Link, files: dict):
+    def __init__(self, link: Link, files: dict, in_rom: int = -1):
         self.link = link
         self.files = files
         self.wanted = {name: sha256(data) for name, data in files.items()}
-        self.numbers = {folder: number_of(link.read(f"{folder}/{NUMBER}") or b"") for folder in RELEASES}
-        self.current = max(RELEASES, key=lambda folder: self.numbers[folder])  # the first of equals, as in main.py
+        self.numbers = {**numbers_on(link), ROM: in_rom}
+        self.current = max(self.numbers, key=lambda folder: self.numbers[folder])  # the first of equals, as in main.py
         self.is_first = self.numbers[self.current] < 0
         self.is_alone = self.is_first
         self.number = max(0, self.numbers[self.current]) + 1  # of the new release
-        self.there = {} if self.is_first else link.hashes(self.current)[0]
+        self.there = {} if self.is_first or self.current == ROM else link.hashes(self.current)[0]
         self.same = {name: self.there[name] for name in self.there if name != NUMBER} == self.wanted
-        self.folder = self.current if self.same or self.is_first else RELEASES[1 - RELEASES.index(self.current)]
+        if self.same or self.is_first:
+            self.folder = self.current
+        elif self.current == ROM:
+            self.folder = min(RELEASES, key=lambda folder: self.numbers[folder])
+        else:
+            self.folder = RELEASES[1 - RELEASES.index(self.current)]
         self.copied = self.kept = 0
 
     def fill(self, tell) -> None:
@@ -129,20 +168,12 @@ class Place:
             )
 
     def main_program(self) -> "str | None":
-        """main.py, replaced in one step where it differs; where another program's went, if there was one."""
-        link = self.link
-        program = main_program()
-        found = link.read(MAIN)
-        if found == program:
-            return None
-        link.write(NEW_MAIN, program)
-        if link.read(NEW_MAIN) != program:
-            raise InputError(f"{link.port}: {NEW_MAIN} does not read back as it was written; {AGAIN}")
-        is_foreign = found is not None and self.is_first
-        if is_foreign:
-            link.run("putting main.py aside", RENAME.format(old=MAIN, new=OLD_MAIN))
-        link.run("replacing main.py", RENAME.format(old=NEW_MAIN, new=MAIN))
-        return OLD_MAIN if is_foreign else None
+        """main.py; where another program's went, if there was one."""
+        return replace_main(self.link, self.is_first)
+
+    def after(self, problem: str) -> str:
+        """What to say of a failure before the new release counted: nothing was changed that did."""
+        return problem
 
     def count(self) -> None:
         """The release's number, the last thing written: from now on it is the one that starts."""
@@ -153,11 +184,20 @@ class Place:
         """After a release without the bench shim counts: no other one with it stays, nor what a bench kept."""
         if any(name.startswith(SHIM + "/") for name in self.files):
             return False
-        other = RELEASES[1 - RELEASES.index(self.folder)]
-        told = self.link.run("removing the bench shim", DROP.format(folder=other, number=NUMBER, shim=SHIM)).strip()
-        self.is_alone = self.is_alone or told == "gone"
-        return told == "gone"
+        is_gone = drop_shim(self.link, RELEASES[1 - RELEASES.index(self.folder)])
+        self.is_alone = self.is_alone or is_gone and self.current != ROM
+        return is_gone
 
     def take_back(self) -> None:
         """The release before this one counts again."""
         self.link.run("taking it back", f"import os\nos.remove({self.folder + '/' + NUMBER!r})")
+
+    def summary(self) -> str:
+        """What there is now."""
+        if self.same:
+            return f"this release is on the board already, as number {self.number - 1} in folder {self.folder}"
+        before = "it is the first" if self.is_first else "no other is left"
+        if not self.is_alone:
+            before = "the one before it stays " + ("in ROM" if self.current == ROM else f"in folder {self.current}")
+        went = f"{self.copied} files copied, {self.kept} were there"
+        return f"release {self.number} in folder {self.folder}: {went}; {before}"

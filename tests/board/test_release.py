@@ -130,8 +130,8 @@ class TestHashes(Fresh):
 
 
 class TestBoot(Fresh):
-    def main(self, **releases):
-        """(first place on the path, level of the relay's pin) that main.py hands dewboard, with these releases."""
+    def main(self, rom=None, **releases):
+        """The first place on the path with which main.py starts dewboard, with these releases; "" for no new one."""
         remove(TOP)
         os.mkdir(TOP)
         for folder in releases:
@@ -143,6 +143,10 @@ class TestBoot(Fresh):
         seen = []
         start = sys.modules["dewboard.start"]
         path = list(sys.path)
+        if rom is not None:
+            write(TOP + "/rom-release", rom.record)
+            sys.modules["vfs"], sys.modules["time"] = rom, rom
+            sys.path.extend(["/rom", "/rom/lib"])  # as MicroPython does where something looks like an image
         here = os.getcwd()
         sys.modules["dewboard.start"] = Start(seen)
         os.chdir(TOP)
@@ -152,9 +156,13 @@ class TestBoot(Fresh):
             os.chdir(here)
             sys.modules["dewboard.start"] = start
             seen.append(sys.path[0])
+            self.assertFalse(sys.path[0] != "/rom" and "/rom" in sys.path or "/rom/lib" in sys.path)
             sys.path[:] = path
+            if rom is not None:
+                del sys.modules["vfs"]
+                sys.modules["time"] = TIME
+            self.assertFalse(board.relay_pin)
         self.assertEqual(len(seen), 2)
-        self.assertFalse(board.relay_pin)
         self.assertEqual(seen[0].value(), 0)
         return seen[1] if seen[1] != path[0] else ""
 
@@ -177,6 +185,66 @@ class TestBoot(Fresh):
     def test_what_is_no_number_does_not_count(self):
         for wrong in (b"00000002\n\n", b"000000002", b"-0000002\n", b"0000 002\n", b"\xff" * 9, b"\x00" * 9):
             self.assertEqual(self.main(a=b"00000001\n", b=wrong), "a")
+
+    def test_the_image_in_rom_starts_where_it_is_the_newest_and_whole(self):
+        rom = Rom(7)
+        self.assertEqual(self.main(rom), "/rom")
+        self.assertEqual(bytes(rom.mounted), IMAGE)
+        self.assertEqual(self.main(Rom(7), a=b"00000006\n", b=b"00000005\n"), "/rom")
+        self.assertEqual(self.main(Rom(7), a=b"00000007\n"), "a")
+        self.assertEqual(self.main(Rom(7), b=b"00000008\n"), "b")
+
+    def test_any_wrong_bit_of_it_keeps_everything_from_starting(self):
+        for at in (0, len(IMAGE) // 2, len(IMAGE) - 1):
+            rom = Rom(7)
+            rom.image[at] ^= 1
+            self.assertRaises(Told, self.main, rom, a=b"00000006\n")
+            self.assertIs(rom.mounted, None)
+        for part in (-22, None, bytearray(8)):  # no partition, none that can be read, one too small
+            rom = Rom(7)
+            rom.image = part
+            self.assertRaises(Told, self.main, rom, a=b"00000006\n")
+
+    def test_a_record_torn_at_any_length_or_wrong_anywhere_does_not_count(self):
+        whole = Rom(7).record
+        for length in range(len(whole)):
+            self.assertEqual(self.main(Rom(7, whole[:length]), a=b"00000001\n"), "a")
+        for wrong in (whole + b"\n", whole[:-1] + b" ", b"x" + whole[1:], whole[:9] + b"-" + whole[10:], b" " * 83):
+            self.assertEqual(self.main(Rom(7, wrong), a=b"00000001\n"), "a")
+            self.assertEqual(self.main(Rom(7, wrong)), "")
+
+
+IMAGE = bytes(range(256)) * 5
+TIME = sys.modules.get("time")
+
+
+class Told(Exception):
+    """In place of the wait after main.py has said why it starts nothing."""
+
+
+class Rom:
+    """In place of vfs and time: a ROM partition, and a sleep that does not return."""
+
+    def __init__(self, number, record=None):
+        self.image = bytearray(IMAGE + bytes(100))
+        self.mounted = None
+        good = "%08d %08d %s\n" % (number, len(IMAGE), digest(IMAGE))
+        self.record = good.encode() if record is None else record
+
+    def rom_ioctl(self, op, n):
+        return self.image if (op, n) == (2, 0) else -22
+
+    def VfsRom(self, image):
+        return image
+
+    def mount(self, image, place):
+        self.mounted = image if place == "/rom" else None
+
+    def umount(self, place):
+        raise OSError(22)
+
+    def sleep(self, seconds):
+        raise Told(seconds)
 
 
 class Start:

@@ -1,7 +1,9 @@
 """A virtual board behind a serial port: real MicroPython in the folder that is its flash, started anew at a reset.
 
-It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs.  What the world does to
-it is `world`, lines of Python about `board` (dewsim.virtual); its seconds pass at least as fast as real ones.
+It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs, Ctrl-D at the bare raw
+prompt is a soft reset, which runs no main.py.  What the world does to it is `world`, lines of Python about `board`
+(dewsim.virtual); its seconds pass at least as fast as real ones.  with_rom() is a world with a ROM partition, its bytes
+in the file `rom` beside the flash: a write only clears bits, as in flash, and MicroPython mounts it as on a board.
 """
 
 import os
@@ -19,7 +21,7 @@ from dewboard.store import Store, load_settings, save_settings
 from dewcore.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
-CTRL_C = b"\x03"
+CTRL_A, CTRL_C, CTRL_D = b"\x01", b"\x03", b"\x04"
 FIRMWARE = """
 import os, sys
 import time as real
@@ -70,7 +72,7 @@ sys.modules["network"] = Network()
 sys.modules["socket"] = NoSocket()
 {world}
 try:
-    if "main.py" in os.listdir():
+    if {runs_main} and "main.py" in os.listdir():
         with open("main.py") as file:
             exec(file.read())
 except Exception as problem:
@@ -81,6 +83,44 @@ with open({prompt!r}, "w"):
     pass
 os.putenv("MICROPYINSPECT", "1")  # to the prompt from here, and not from a reset
 """
+
+SOFT_RESET = b"MPY: soft reboot\r\n"
+RAW_PROMPT = b"raw REPL; CTRL-B to exit\r\n>"
+WITH_ROM = """
+import vfs as real_vfs
+BLOCK, COUNT = 4096, {count}
+class Rom(bytearray):
+    def ioctl(self, op, n):
+        if op == 6:
+            self.keep(n * BLOCK, b"\\xff" * BLOCK)
+        return {{4: COUNT, 5: BLOCK}}.get(op, 0)
+    def writeblocks(self, n, data, at):
+        at += n * BLOCK
+        self.keep(at, bytes([self[at + k] & data[k] for k in range(len(data))]))
+    def keep(self, at, data):
+        self[at : at + len(data)] = data
+        with open("../rom", "r+b") as file:
+            file.seek(at)
+            file.write(data)
+if "rom" not in os.listdir(".."):
+    with open("../rom", "wb") as file:
+        file.write(b"\\xff" * (BLOCK * COUNT))
+with open("../rom", "rb") as file:
+    rom = Rom(file.read())
+class Vfs:
+    VfsRom, mount, umount = real_vfs.VfsRom, real_vfs.mount, real_vfs.umount
+    def rom_ioctl(self, op, n=0):
+        return rom if op == 2 and n == 0 else 1 if op == 1 else -22
+sys.modules["vfs"] = Vfs()
+if rom[:3] == b"\\xd2\\xcd\\x31":
+    real_vfs.mount(real_vfs.VfsRom(rom), "/rom")
+    sys.path += ["/rom", "/rom/lib"]
+"""
+
+
+def with_rom(count: int = 64) -> str:
+    """A world with so many blocks of ROM."""
+    return WITH_ROM.format(count=count)
 
 
 def micropython() -> str:
@@ -134,6 +174,7 @@ class BoardOnLine:
         self.said = b""
         self.vanish_after = 0  # bytes; 0 never
         self.alive = True
+        self.resets_softly = False
         self.master, self.slave = os.openpty()
         tty.setraw(self.slave)
         self.port = os.ttyname(self.slave)
@@ -150,7 +191,7 @@ class BoardOnLine:
         self.thread.join()
         self._stop()
 
-    def _start(self) -> None:
+    def _start(self, runs_main: bool = True) -> None:
         self.prompt.unlink(missing_ok=True)
         self.starts += 1
         self.line, theirs = socket.socketpair()
@@ -161,6 +202,7 @@ class BoardOnLine:
             fake=str(ROOT / "sim" / "dewsim" / "fake"),
             prompt=str(self.prompt),
             world=self.world,
+            runs_main=runs_main,
         )
         command = [self.machine, "-X", "heapsize=4m", "-c", program]
         self.process = subprocess.Popen(command, stdin=theirs, stdout=theirs, stderr=theirs, cwd=self.flash)
@@ -193,7 +235,11 @@ class BoardOnLine:
         else:  # the chip was reset
             self.process.wait()
             self.line.close()
-            self._start()
+            self._start(not self.resets_softly)
+            if self.resets_softly:
+                self.resets_softly = False
+                os.write(self.master, SOFT_RESET)
+                self.line.sendall(CTRL_A)
 
     def _to_board(self, data: bytes) -> None:
         self.received += len(data)
@@ -203,6 +249,8 @@ class BoardOnLine:
             for end in (self.master, self.slave):  # as a USB port does whose plug is pulled
                 os.dup2(os.open(os.devnull, os.O_RDWR), end)
             return
+        if data == CTRL_D and self.said.endswith(RAW_PROMPT):
+            self.resets_softly = True
         if CTRL_C in data and not self.prompt.exists():
             self.process.send_signal(signal.SIGINT)
         try:

@@ -3,7 +3,7 @@
 import pytest
 from short import house, sky
 
-from dewsim import replay
+from dewsim import install_files, replay
 
 
 @pytest.fixture(scope="session")
@@ -12,3 +12,24 @@ def few_days():
     done = replay.Replay(house(settings={"band_pct": 1.5}), sky(3, -26.0), 1, "house.toml")
     done.run()
     return done
+
+
+@pytest.fixture(scope="session", autouse=True)
+def compiled_once():
+    """What was compiled for a board once is not compiled again, nor made lean."""
+    compiled, lean, done = install_files._compiled, install_files.lean, {}
+
+    def compiled_anew(name, path, text, scratch):
+        if (name, text) not in done:
+            done[name, text] = compiled(name, path, text, scratch)
+        return done[name, text]
+
+    def lean_anew(sources, others):
+        key = (*sources.items(), *others)
+        if key not in done:
+            done[key] = lean(sources, others)
+        return done[key]
+
+    install_files._compiled, install_files.lean = compiled_anew, lean_anew
+    yield
+    install_files._compiled, install_files.lean = compiled, lean

@@ -21,8 +21,9 @@ from dewsim import cli, install, install_files, install_kept
 from dewsim.errors import InputError
 from dewsim.install_files import build, number_of, number_text, sources
 from dewsim.install_link import Link
+from dewsim.install_rom import image
 
-UNIX = (install.Kind("linux", "linux", 100_000),)
+UNIX = (install.Kind("linux", "linux", 100_000, 100_000),)
 OUTDOOR = "28AA1E2C1D13026E"
 SUPPLY = "28731E2C1D13023C"
 GLASS = "285B1E2C1D13022B"
@@ -37,7 +38,7 @@ def newest(flash: Path) -> str:
     """The folder that main.py starts, by main.py's own function; "" for none."""
     text = (ROOT / "firmware" / "main.py").read_text(encoding="utf-8")
     names = {}
-    exec(text[text.index("def number") : text.index("newest =")], names)
+    exec(text[text.index("def number") : text.index("def record")], names)
     number = {folder: names["number"](str(flash / folder)) for folder in ("a", "b")}
     best = "b" if number["b"] > number["a"] else "a"
     return best if number[best] >= 0 else ""
@@ -365,9 +366,9 @@ GOOD = ("micropython", (1, 26, 0), "rp2", "A board with RP2350", 0x1F06, 400_000
     [
         (1, (1, 25, 9), "allowed is MicroPython 1.26 or newer"),
         (0, "circuit", "allowed is MicroPython 1.26 or newer"),
-        (2, "esp32", "allowed is a wireless board with RP2350"),
-        (3, "A board with RP2040", "264 kB of RAM hold this program only where its code runs from a ROMFS partition"),
-        (3, "A board with RP9999", "allowed is a wireless board with RP2350"),
+        (2, "esp32", "allowed is a wireless board with RP2350 or RP2040"),
+        (3, "A board with RP2040", "its memory holds the program only where that runs out of a ROM partition (none)"),
+        (3, "A board with RP9999", "allowed is a wireless board with RP2350 or RP2040"),
         (4, 0x1F07, "takes compiled files of format 7, not 6: give --source"),
         (5, 319_999, "319999 bytes of memory free, 320000 needed"),
         (6, 100_000, "100000 bytes of flash free"),
@@ -376,13 +377,21 @@ GOOD = ("micropython", (1, 26, 0), "rp2", "A board with RP2350", 0x1F06, 400_000
 )
 def test_a_board_that_cannot_run_it_is_refused(at, value, words):
     files = {"x.mpy": bytes(40_000)}
-    install.check_board(Told(GOOD), install.BOARDS, files)
+    install.check_board(Told(GOOD), install.BOARDS, files, False, "none")
     facts = GOOD[:at] + (value,) + GOOD[at + 1 :]
     with pytest.raises(InputError) as refusal:
-        install.check_board(Told(facts), install.BOARDS, files)
+        install.check_board(Told(facts), install.BOARDS, files, False, "none")
     assert words in str(refusal.value) and str(refusal.value).startswith("PORT: found ")
     if at == 4:
-        install.check_board(Told(facts), install.BOARDS, {"x.py": b""})
+        install.check_board(Told(facts), install.BOARDS, {"x.py": b""}, False, "none")
+
+
+def test_out_of_rom_less_memory_and_flash_will_do():
+    small = GOOD[:3] + ("A board with RP2040", GOOD[4], 150_000, 70_000, True)
+    files = {"x.mpy": bytes(40_000)}
+    install.check_board(Told(small), install.BOARDS, files, True, "none")
+    with pytest.raises(InputError, match="149999 bytes of memory free, 150000 needed"):
+        install.check_board(Told(small[:5] + (149_999,) + small[6:]), install.BOARDS, files, True, "none")
 
 
 def test_a_port_where_nothing_answers_is_given_up(tmp_path, monkeypatch):
@@ -396,9 +405,13 @@ def test_a_dry_run_needs_no_board(capsys):
     assert cli.main(["install", "--dry-run"]) == 0
     lines = capsys.readouterr().out.splitlines()
     files = build(False, lambda _: None)
-    assert lines[-1] == f"{len(files)} files, {sum(map(len, files.values()))} bytes; no board was asked"
-    assert [line.split()[2] for line in lines[:-1]] == sorted(files)
-    assert all(install_files.sha256(files[line.split()[2]]) == line.split()[0] for line in lines[:-1])
+    assert lines[-3:] == [
+        f"{len(files)} files, {sum(map(len, files.values()))} bytes, for one of two folders",
+        f"or an image of {len(image(files))} bytes for a ROM partition, where the board has one so large",
+        "no board was asked",
+    ]
+    assert [line.split()[2] for line in lines[:-3]] == sorted(files)
+    assert all(install_files.sha256(files[line.split()[2]]) == line.split()[0] for line in lines[:-3])
     assert cli.main(["install", "--dry-run", "--source"]) == 0
     assert " dewcore/valve.py\n" in capsys.readouterr().out
 
