@@ -91,15 +91,16 @@ class TestCourses(unittest.TestCase):
         fit = Fit(usual=2.0, excess=2.0)
         fit.house.hours = 2000
         fit.house.mean_gain = 0.0
+        fit.house.mean_out = 1.0
         wave = ramp(0.5, -0.1, 2500)
         changes = []
         for n in range(5000):
             fit.quarters(1, r.OFF, False, wave(n))
             if fit.told(w.RH_LOW) != len(changes) % 2:
                 changes.append(n)
-        self.check(changes, (2129, 4082))
-        self.close(fit.doubts.usual, 1.54068)
-        self.close(fit.doubts.excess, 1.63245)
+        self.check(changes, (1447, 4443))
+        self.close(fit.doubts.usual, 1.58517)
+        self.close(fit.doubts.excess, 2.38245)
 
 
 class TestThresholds(unittest.TestCase):
