@@ -44,8 +44,9 @@ GROWS, FADES = 0.25, 0.01  # how much more slowly the best strength follows up a
 WATER_S = 1800  # of open valve without a wet drain: no water, else no air
 # The humidity sensor
 NOW_QUARTERS, USUAL_QUARTERS = 384.0, 2880.0  # four and thirty days
-# How far the house may be above the outdoor air beyond what it seems [g/kg]: so much, and by each g/kg outdoors.  With
-# half of it 15 simulated winters without any fault had a notice in most; with it one had, and each drift was found.
+# How far the house may be above the outdoor air beyond what it seems [g/kg]: so much, and by each g/kg outdoors.  Set on
+# 15 simulated winters without a fault, one of which had the notice for days, and on the same with RH reading 0.5 % lower
+# each day, which was found after 7 to 47 days.
 GUESS_G_KG, GUESS_SHARE = 0.3, 0.45
 BACK_G_KG = 0.3
 DIFFER_PCT = 5.0
