@@ -20,7 +20,7 @@ from dewsim.cli import main
 from dewsim.errors import InputError
 
 SHIM_SENTENCE = words.REFUSALS[words.BENCH_SHIM][1]
-UNIX = (install.Kind("linux", "linux", 100_000),)
+UNIX = (install.Kind("linux", "linux", 100_000, 100_000),)
 QUICK = {"min_off_s": 60}
 SCRIPT = """
 trial "Water, a leak, a cut, a button"
@@ -242,9 +242,9 @@ def test_a_plain_install_removes_the_shim_and_with_it_the_release_that_had_it(tm
 
 def test_only_where_it_is_asked_for_a_release_has_the_shim(capsys):
     assert main(["install", "--dry-run", "--bench"]) == 0
-    with_shim = capsys.readouterr().out.splitlines()[:-1]
+    with_shim = capsys.readouterr().out.splitlines()[:-2]
     assert main(["install", "--dry-run"]) == 0
-    without = capsys.readouterr().out.splitlines()[:-1]
+    without = capsys.readouterr().out.splitlines()[:-3]
     more = {line.split()[2] for line in set(with_shim) - set(without)} - {"files"}
     own = ("__init__", "bed", "line", "seen", "session", "talk", "virtual", "wires")
     names = {f"benchshim/{name}.mpy" for name in own}
