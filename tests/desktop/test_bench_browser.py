@@ -10,10 +10,14 @@ from dewsim import bench_live, housefile, policies, replay, winters
 pytestmark = pytest.mark.skipif(CHROMIUM is None, reason="no chromium to drive the bench's page in")
 
 
+def new_bench():
+    house = housefile.load(replay.DEMO_HOUSE)
+    return served(bench_live.Live(house, winters.ostervale(), policies.settings_for(house, "demo")))
+
+
 @pytest.fixture(scope="module")
 def made():
-    house = housefile.load(replay.DEMO_HOUSE)
-    with served(bench_live.Live(house, winters.ostervale(), policies.settings_for(house, "demo"))) as made:
+    with new_bench() as made:
         yield made
 
 
@@ -42,3 +46,12 @@ def test_nothing_is_wider_than_the_screen_and_every_control_has_its_label_in_sig
     assert page.js("document.documentElement.scrollWidth") <= width
     assert page.js(LAID_OUT) == []
 
+
+
+def test_a_bench_that_is_gone_is_told_and_nothing_old_looks_like_what_is(page):
+    with new_bench() as made:
+        opened(page, f"http://127.0.0.1:{made.port}/")
+        assert page.js("document.getElementById('lamps').getBoundingClientRect().height") > 10
+    assert page.holds("document.getElementById('gone').getBoundingClientRect().height > 10")
+    assert page.js("document.getElementById('lamps').getBoundingClientRect().height") == 0
+    assert page.js("document.querySelector('main').className") == "old"
