@@ -35,8 +35,8 @@ ENDS = ("24 V at its line sense", "started afresh", "was ended on its computer",
 SAYS = "Array.from(document.querySelectorAll('.alarm')).some(p => !p.hidden && p.textContent.includes('%s'))"
 LINE = "Array.from(document.querySelectorAll('#ledger tr')).some(r => r.cells[2].textContent === '%s' && %s)"
 BY_SCAN = (  # small steps: a jump waits to be confirmed
-    ("i-rh_pct", "21", LINE % ("Humidity", "/21.0 %/.test(r.textContent)"), 21.0),
-    ("i-rh_pct", "20", LINE % ("Humidity", "/20.0 %/.test(r.textContent)"), 21.0),
+    ("i-rh_pct", "21", LINE % ("Humidity", "/21.0 %/.test(r.textContent)"), 12.5),
+    ("i-rh_pct", "20", LINE % ("Humidity", "/20.0 %/.test(r.textContent)"), 12.5),
 )
 
 
