@@ -39,8 +39,10 @@ NO_RISE, RISES_AGAIN = 0.35, 0.5
 LEAKS, LEAKS_NO_MORE = 0.35, 0.2
 WEAK, STRONG_AGAIN = 0.5, 0.6
 KNOWN_H = 72  # learned hours before anything is judged
-RECENT = 1.0 / 32.0  # of the strength by a quarter of open valve: 8 hours of it
-GROWS, FADES = 0.25, 0.01  # how much more slowly the best strength follows up and down
+RECENT = 1.0 / 64.0  # of the strength by a quarter of open valve: 16 hours of it
+# How much more slowly the best strength follows up and down: a peak remembered for long makes a sound pad look worn, a
+# strength that follows down soon hides wear of a season.  Ten simulated winters without a fault had the notice in two.
+GROWS, FADES = 0.1, 0.02
 WATER_S = 1800  # of open valve without a wet drain: no water, else no air
 # The humidity sensor
 NOW_QUARTERS, USUAL_QUARTERS = 384.0, 2880.0  # four and thirty days

@@ -61,14 +61,14 @@ class TestCourses(unittest.TestCase):
 
     def test_a_pad_that_wears_and_is_changed(self):
         fit = Fit()
-        self.check(course(fit, 1600, ramp(1.0, 0.38, 800), nothing, w.PAD_WEAK), (880, 1260))
-        self.close(fit.doubts.strength, 0.96476)
-        self.close(fit.doubts.recent, 0.82800)
+        self.check(course(fit, 3200, ramp(1.0, 0.38, 1600), nothing, w.PAD_WEAK), (1680, 2392))
+        self.close(fit.doubts.strength, 0.93246)
+        self.close(fit.doubts.recent, 0.86410)
 
     def test_water_that_ends_and_comes_back(self):
         fit = Fit()
         self.check(course(fit, 1200, ramp(1.0, -0.1, 600), nothing, w.NO_RISE), (520, 1012))
-        self.close(fit.doubts.strength, 0.95431)
+        self.close(fit.doubts.strength, 0.96023)
 
     def test_a_leak_that_grows_and_is_mended(self):
         fit = Fit()

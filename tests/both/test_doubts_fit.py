@@ -85,13 +85,13 @@ class TestStrength(unittest.TestCase):
         self.assertEqual(Fit(0.0, 0.0).days(1, 1.0, 0.0, 2.0).doubts.strength, 0.0)
         self.assertEqual(Fit(0.0, 0.0).days(1.5, -1.0, 0.0).doubts.strength, 0.0)
 
-    def test_it_follows_up_by_a_quarter_of_what_is_recent_and_hardly_down(self):
+    def test_it_follows_up_by_a_tenth_of_what_is_recent_and_hardly_down(self):
         fit = Fit().days(2, 2.0)
-        self.assertTrue(abs(fit.doubts.strength - 1.332) < 0.02)
-        self.assertTrue(abs(fit.doubts.recent - 1.927) < 0.02)
+        self.assertTrue(abs(fit.doubts.strength - 1.0549) < 0.002)
+        self.assertTrue(abs(fit.doubts.recent - 1.7269) < 0.01)
         fit = Fit().days(2, 0.6)
-        self.assertTrue(abs(fit.doubts.strength - 0.9933) < 0.002)
-        self.assertTrue(abs(fit.doubts.recent - 0.629) < 0.01)
+        self.assertTrue(abs(fit.doubts.strength - 0.99544) < 0.0005)
+        self.assertTrue(abs(fit.doubts.recent - 0.7093) < 0.005)
 
     def test_what_draws_water_out_of_the_air_is_no_negative_strength(self):
         self.assertTrue(Fit().days(3, -3.0).doubts.recent >= 0.0)
