@@ -87,7 +87,6 @@ class Link:
         self.refused = transport.TransportExecError
         self.silent = (transport.TransportError, OSError, struct.error, ValueError)
         self.transport = None
-        self.again = AGAIN  # what to say where the line ends
 
     def connect(self) -> None:
         """Stop what runs and wait for the prompt: a running program resets the board, whose window takes any key."""
