@@ -10,7 +10,7 @@ from dewcore.settings import SWITCH, TABLE
 from dewsim import housefile, pages, policies, printed, report
 from dewsim.errors import InputError, shown_path
 from dewsim.report_margin import decided_at
-from dewsim.units import MINUS, SPACE
+from dewsim.units import MINUS, SPACE, Units
 
 OUT = "dewmargin-card.html"
 STEP_C = 5.0
@@ -77,7 +77,7 @@ def render(house, settings, us: bool) -> str:
         raise InputError(
             "card: design_outdoor_c is above season_max_c, so there is no cold to make a card for; correct it"
         )
-    columns = two(settings_part(settings) + sensors(), off() + measured()) + yearly()
+    columns = two(settings_part(settings, us) + sensors(), off() + measured()) + yearly()
     parts = (alarm(), strip(steps, indoor_c, us), dial(steps, us), columns, foot())
     title = f"{house.name}: card for the humidifier"
     return printed.page(title, report.own("card.css"), f"""<h1>{escape(house.name)}: humidifier</h1>
@@ -132,7 +132,7 @@ def strip(steps: list, indoor_c: float, us: bool) -> str:
         parts.append(f'<text x="{middle:.1f}" y="{base + 29}">{degrees(step.outdoor_c, beside)}</text>')
     parts.append(f'<path class="f" d="M0 {TOP + HIGH}H{WIDTH}"/>')
     parts += _bands(steps, wide, TOP + HIGH + 36)
-    inside = f"{degrees(indoor_c, 'C')} / {degrees(indoor_c, 'F')}"
+    inside = f"{degrees(indoor_c, 'F' if us else 'C')} / {degrees(indoor_c, 'C' if us else 'F')}"
     height = TOP + HIGH + 60
     return f"""<section id="strip"><h2>Target by outdoor temperature, from cold to mild, and what sets it</h2>
 <svg viewBox="0 0 {WIDTH} {height}" role="img" aria-label="Target by outdoor temperature">{"".join(parts)}</svg>
@@ -184,14 +184,18 @@ def two(left: str, right: str) -> str:
     return f'<div class="two"><div>{left}</div><div>{right}</div></div>\n'
 
 
-def settings_part(settings) -> str:
+def settings_part(settings, us: bool) -> str:
     """The settings that matter at the unit, and every one that is not the default; two to a line."""
     cells = []
+    units = Units("us")
     for name, unit, default, _, _ in TABLE:
         value = getattr(settings, name)
         if name in ALWAYS or value != default and unit != SWITCH:
             digits = str(value) if isinstance(value, int) else f"{value:.4g}"
             shown = digits.replace("-", MINUS) + ("" if unit == "1" else SPACE + unit)
+            if us and unit in ("°C", "K"):
+                us_text = units.temperature_text(value) if unit == "°C" else units.difference_text(value)
+                shown = f"{us_text} ({shown})"
             cells.append(f"<td>{name}</td><td>{shown}</td>")
     rows = ["<tr>" + "".join(cells[n : n + 2]) + "</tr>\n" for n in range(0, len(cells), 2)]
     fitted = [name[4:] for name, unit, _, _, _ in TABLE if name.startswith("has_") and getattr(settings, name)]

@@ -19,7 +19,7 @@ def season_figure(replay, units: Units) -> Figure:
         levels.append(thinning.thin(replay, run, shut, thinning.DAY_S))
     for level in levels:
         shown_units(level, units)
-    labels = {"envelope": "walls, attic", "outlook": "outlook"}
+    labels = {"envelope": "walls, attic", "outlook": "look-ahead"}
     binds = [
         Line("by_" + name, labels.get(name, name), unit="%", places=0) for name, _ in thinning.binders(replay)
     ]

@@ -17,9 +17,9 @@ TOLERANCES = (
 )
 BINDERS = {
     "glass": "the coldest glass, less its margins",
-    "outlook": "the coldest hours to come",
+    "outlook": "the look-ahead: the coldest hours to come",
     "corner": "the coldest opaque corner of the walls",
-    "envelope": "walls and attic: vapour pressure over the outdoors', or the building's cap",
+    "envelope": "walls and attic, by vapour pressure over the outdoors' or by the building's cap",
     "owner": "the owner's wish",
 }
 

@@ -9,6 +9,8 @@ from dewcore.psychro import vapour_from_ratio_pa, wetting_point_c
 from dewsim.policies import room_w_g_kg
 
 HOUR_S = 3600
+# Beside the wet minutes of each policy, short enough for a phone; what is not here is called by its name.
+POLICY_WORDS = {"shut": "without", "plain_no_margin": "no margin", "outlook": "ahead"}
 DAY_S = 86400
 NO_WET, OWN_WET, ADDED_WET = 0, 1, 2
 
@@ -143,5 +145,5 @@ def wet_marks(replay) -> list:
             else:
                 runs.append([k, 1])
             before, last = k, kind
-        found.append(Marks(name, name.replace("plain_no_margin", "no margin"), own, added))
+        found.append(Marks(name, POLICY_WORDS.get(name, name), own, added))
     return found

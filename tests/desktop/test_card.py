@@ -126,3 +126,8 @@ def test_it_is_one_page_of_paper(paper, tmp_path):
     command = [CHROMIUM, *options.split(), f"--print-to-pdf={tmp_path / 'card.pdf'}", str(tmp_path / "card.html")]
     subprocess.run(command, check=True, capture_output=True, timeout=120)
     assert len(re.findall(rb"/Type /Page\b", (tmp_path / "card.pdf").read_bytes())) == 1
+
+
+def test_a_us_card_has_the_settings_in_both_units():
+    page, _, _ = made(us=True)
+    assert "14.4\u00a0°F (8\u00a0K)" in page and "(−30\u00a0°C)" in page
