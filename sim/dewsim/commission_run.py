@@ -2,9 +2,15 @@
 
 from dewcore import words
 from dewcore.permit import LATCHING
-from dewcore.valve import WELD_TEST_S
+from dewcore.valve import RETRY_S, WELD_TEST_S
 
-TIMERS = {"min_off", "starts_per_hour", "longest_run", "relay_retry"}
+# What is waited for before a test run, and how long it may take [s].
+TIMERS = {
+    "min_off": lambda s: s.min_off_s,
+    "starts_per_hour": lambda s: 3600,
+    "longest_run": lambda s: s.rest_s,
+    "relay_retry": lambda s: RETRY_S,
+}
 LATCHED = [name for n, (name, _) in enumerate(words.REFUSALS) if LATCHING >> n & 1]
 TIMERS_S = 3700  # the longest of them: starts within an hour
 TOLD_S = 60  # how often a wait is told of
@@ -14,6 +20,18 @@ SOON_S = 20  # wires are read twice, a scan comes within ten seconds
 HANDS_S = 120  # from an instruction to what it does, where nobody presses Enter
 FURNACE_S = 420  # blowers start late and run on
 
+# An input's state off and on, in words of the thing it watches.
+STATES = {
+    "line_sense": ("dead", "live"),
+    "load_sense": ("dead", "live"),
+    "fan": ("still", "running"),
+    "heat_call": ("no call", "call"),
+    "leak": ("dry", "wet"),
+    "drain_wet": ("dry", "wet"),
+    "overflow": ("dry", "wet"),
+    "off_switch": ("controller", "off or dial only"),
+    "absent": ("home", "away"),
+}
 DO = {
     ("furnace", "idle"): "End the call at the thermostat; wait until the blower stands.",
     ("furnace", "heat"): "Call for heat at the thermostat.",
@@ -52,13 +70,18 @@ class Failed(Exception):
     """What was expected was not found; args[0]: what to do."""
 
 
+def in_words(name: str, state: str) -> str:
+    """The state of an input as its own words: a leak wire is wet, not on."""
+    return dict(zip(("off", "on"), STATES[name])).get(state, state)
+
+
 class Run:
     """A commissioning under way.  answers: every answer so far; checks: those of the present step."""
 
     def __init__(self, seat, dialog, answers: dict):
         self.seat, self.dialog, self.answers = seat, dialog, answers
         self.checks: list = []
-        self.stand: dict = {}  # where hands have left things; what is not known yet is told anew
+        self.stand: dict = {"hand": ""}  # where hands have left things; what is not known yet is told anew
         self.dead_s = 0  # so long a live line has had a dead load
 
     # people
@@ -110,8 +133,8 @@ class Run:
         """An input has to be in this state."""
         seen, waited_s = self.wait(lambda s: s.contacts[name] == state, within_s)
         last = self.beat().contacts[name] if seen is None else state
-        found = f"{state} after {waited_s} s" if seen else f"{last} for {waited_s} s"
-        self.check(label, state, found, seen is not None, why)
+        wanted, found = in_words(name, state), in_words(name, last)
+        self.check(label, wanted, f"{found} {'after' if seen else 'for'} {waited_s} s", seen is not None, why)
 
     def stays(self, good, label: str, expected: str, why: str, seconds: int = AT_ONCE_S) -> None:
         """Has to hold for so many seconds on end."""
@@ -188,11 +211,12 @@ class Run:
         """Wait for the valve's own timers, and say so now and then."""
         for waited_s in range(TIMERS_S):
             seen = self.beat()
-            if not TIMERS & set(seen.reasons):
+            if not TIMERS.keys() & set(seen.reasons):
                 return
             if waited_s % TOLD_S == 0 and not self.seat.simulated or waited_s == 0:
                 name = next(name for name in seen.reasons if name in TIMERS)
-                self.dialog.say(f"  Waiting: {dict(words.REFUSALS)[name]}")
+                most_min = -(-TIMERS[name](self.seat.settings) // 60)
+                self.dialog.say(f"  Waiting, {most_min} min at most: {dict(words.REFUSALS)[name]}")
         self.check("valve rested", "within the hour", seen.sentence(), False, "Begin again later with --resume.")
 
     def shuts(self, label: str, within_s: int = AT_ONCE_S) -> None:

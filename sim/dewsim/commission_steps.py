@@ -3,7 +3,7 @@
 from dewboard.pin_table import CLOSED_VAC, LIVE_VAC, MUST_OFF_VAC
 from dewcore.permit import PROOF_NAMES, SUPPLY_RISE_K, SUPPLY_RISE_S
 from dewcore.timed_run import LONGEST_S
-from dewsim import cautions, circuit, report_margin
+from dewsim import cautions, circuit, quantities, report_margin
 from dewsim.commission_ask import DEAD, LIVE
 from dewsim.commission_run import AT_ONCE_S, FURNACE_S, HANDS_S, SOON_S, Run
 
@@ -60,6 +60,12 @@ def terminal(run: Run) -> None:
     run.place(furnace="idle")
 
 
+def _both(value: float, kind: str) -> str:
+    """A temperature, or a difference of two, in both systems."""
+    si, us = quantities.both(value, kind, 1)
+    return f"{si} ({us})"
+
+
 def isolation(run: Run) -> None:
     run.yes("isolation_open", "board ground to J1 and J2: open", "The isolation is broken: take the board out.")
 
@@ -71,7 +77,7 @@ def dead_line(run: Run) -> None:
     run.place(furnace="heat")
     run.stays(
         lambda s: s.contacts["line_sense"] == s.contacts["load_sense"] == "off",
-        "line and load on a heat call, F1 out", "both off", "They take power past F1: power off.", SOON_S,
+        "line and load on a heat call, F1 out", "both dead", "They take power past F1: power off.", SOON_S,
     )  # fmt: skip
 
 
@@ -108,7 +114,7 @@ def line(run: Run) -> None:
     run.contact("line_sense", "on", "line on a call, F1 in", WIRES)
     run.number("line_vac", "line on a call", LIVE, is_live, "Look at F1, H1 and the wires, power off.")
     run.stays(
-        lambda s: s.contacts["load_sense"] == "off", "load, contact open", "off", "Welded or bridged.", SOON_S
+        lambda s: s.contacts["load_sense"] == "off", "load, contact open", "dead", "Welded or bridged.", SOON_S
     )
     run.place(furnace="idle")
     run.contact("line_sense", "off", "line idle", "Live without a call: use drawing 2.", FURNACE_S)
@@ -118,7 +124,9 @@ def selector(run: Run) -> None:
     run.place(f1="in", stop_valve="shut", selector="controller", furnace="heat")
     run.contact("line_sense", "on", "line on a call", WIRES, FURNACE_S)
     run.contact("off_switch", "off", "S3 at controller", WIRES)
-    run.stays(lambda s: s.contacts["load_sense"] == "off", "load at controller, contact open", "off", "Welded?", SOON_S)
+    run.stays(
+        lambda s: s.contacts["load_sense"] == "off", "load at controller, contact open", "dead", "Welded?", SOON_S
+    )
     run.place(selector="off")
     run.contact("off_switch", "on", "S3 at off", "Its second pole: look at the wires.")
     run.reason("switch_off", "the board says so")
@@ -230,7 +238,7 @@ def humidity(run: Run) -> None:
     read = start.samples["rh_pct"]
     shown = settings.rh_offset_pct + settings.rh_gain * read  # as the board takes it, once corrected
     tolerance = settings.rh_tolerance_pct
-    run.dialog.say(f"    it shows {shown:.1f} % RH at {start.samples['indoor_c']:.1f} °C")
+    run.dialog.say(f"    it shows {shown:.1f} % RH at {_both(start.samples['indoor_c'], 'temperature')}")
     run.number(
         "reference_rh_pct", f"reference, the sensor showing {shown:.1f} %", f"within {tolerance:g} %",
         lambda v: abs(v - shown) <= tolerance, "Correct it: `dewmargin calibrate`; or a wider rh_tolerance_pct.", "%",
@@ -347,8 +355,8 @@ def supply_rise(run: Run) -> None:
         return 0.0 if supply is None or indoor is None else supply - indoor
 
     seen, waited_s = run.wait(lambda s: rise_k(s) >= SUPPLY_RISE_K, SUPPLY_RISE_S)
-    found = f"{rise_k(seen or run.beat()):.1f} K after {waited_s} s"
-    expected = f"{SUPPLY_RISE_K:g} K within {SUPPLY_RISE_S} s"
+    found = f"{_both(rise_k(seen or run.beat()), 'difference')} after {waited_s} s"
+    expected = f"{_both(SUPPLY_RISE_K, 'difference')} within {SUPPLY_RISE_S} s"
     run.check("supply air above return", expected, found, seen is not None, "Look at its place, at blower and heat.")
 
 
@@ -373,10 +381,11 @@ def margin(run: Run) -> None:
     for when, outdoor_c in outdoors.items():
         made = report_margin.decided_at(settings, indoor_c, outdoor_c)
         found = (
-            f"{made.margin.total_pct:.1f} % RH, {made.margin.total_k:.1f} K at the glass, beside the fixed "
-            f"{settings.plain_margin_k:g} K; target {made.decision.target_pct:.0f} %"
+            f"{made.margin.total_pct:.1f} % RH, {_both(made.margin.total_k, 'difference')} at the glass, beside the "
+            f"fixed {_both(settings.plain_margin_k, 'difference')}; target {made.decision.target_pct:.0f} %"
         )
-        run.check(f"tolerance margin, {when}, {outdoor_c:.0f} °C", "shown", found, made.margin.total_pct > 0.0,
+        run.check(f"tolerance margin, {when}, {_both(outdoor_c, 'temperature')}", "shown", found,
+                  made.margin.total_pct > 0.0,
                   "Tolerances of 0 are no tolerances: set them.")  # fmt: skip
 
 
@@ -385,15 +394,21 @@ def owner(run: Run) -> None:
 
 
 def season_start(run: Run) -> None:
-    for name in ("pad_new", "damper_winter", "fuse_tight", "salts_done", "house_same"):
-        run.yes(name)
+    for name, label in (
+        ("pad_new", "new pad, strainer, drain, air gap"),
+        ("damper_winter", "damper, level, panel, door switch"),
+        ("fuse_tight", "F1, terminals, relay starts"),
+        ("salts_done", "humidity sensor checked this autumn"),
+        ("house_same", "house as last winter, or forgotten"),
+    ):
+        run.yes(name, label)
 
 
 def season_end(run: Run) -> None:
     run.place(furnace="idle", stop_valve="shut", selector="off")
     run.yes("water_shut", "stop valve closed by hand")
     run.contact("off_switch", "on", "S3 at off", WIRES)
-    run.yes("damper_summer")
+    run.yes("damper_summer", "damper at summer")
     run.yes("pad_out", "water drained, pad out, tray dry")
     run.stays(
         lambda s: not s.closed and s.contacts["load_sense"] != "on", "contact open, load dead", "both",

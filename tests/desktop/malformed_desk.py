@@ -92,7 +92,7 @@ DESK = [
     ("size in a missing winter", ["size", "--volume=300", "--weather=absent.csv"], ("absent.csv", "give a")),
     ("page over a log", ["size", "house.toml", "--weather=ok.csv", "--out", "ok.csv"], ("no page", "name a new")),
     ("page into a folder", ["size", "house.toml", "--weather", "ok.csv", "--out", "."], ("found a folder",)),
-    ("power of nothing", ["power"], ("power: found no --transformer (its rating", "no --terminal", "no --valve-current")),
+    ("power of nothing", ["power"], ("no --transformer (its rating", "no --terminal", "no --valve-current")),
     ("power without a terminal", ["power", "--transformer=40"], ("found no --terminal",)),
     ("power without a current", ["power", "--transformer=40", "--terminal=500"], ("found no --valve-current",)),
     ("transformer negative", ["power", "--transformer", "-40"], ("--transformer: found -40", "10 to 300 VA")),

@@ -79,7 +79,12 @@ def test_the_whole_passes_and_its_sheet_tells_all(here):
                         next(c["found"] for s in found["steps"] if s["name"] == "water" for c in s["checks"]
                              if c["what"].startswith("weld test")))  # fmt: skip
     assert checks["valve current against F1"] == "175 mA"
-    assert re.search(r"\d\.\d % RH, \d\.\d K at the glass", checks["tolerance margin, now, 2 °C"])
+    margin = checks["tolerance margin, now, 2.0 °C (36 °F)"]
+    assert re.search(r"\d\.\d % RH, \d\.\d K \(\d\.\d °F\) at the glass", margin)
+    expected = {check["what"]: check["expected"] for step in found["steps"] for check in step["checks"]}
+    assert (expected["S3 at off"], expected["leak wire wet"], expected["line idle"]) == (
+        "off or dial only", "wet", "dead"
+    )  # fmt: skip
     assert "both" not in checks["line and load on a heat call, F1 out"]
 
 
