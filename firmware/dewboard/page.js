@@ -62,7 +62,7 @@ function showSetting(el) {
   } else {
     [el.value, el.min, el.max] = [el.dataset.v, el.dataset.lo, el.dataset.hi]
       .map((text) => withoutZeros(inUnit(text, unit, 2)));
-    bounds.textContent = el.min + " to " + el.max + (unit === "1" ? "" : " " + shownUnit(unit));
+    bounds.textContent = el.min + " to " + el.max + (unit === "1" || unit === "1/h" ? "" : " " + shownUnit(unit));
   }
   el.dataset.shown = el.value;
 }
@@ -113,7 +113,10 @@ function say(el, text) {
 function show(state) {
   say(byId("safe"), state.safe);
   byId("safe").hidden = !state.safe;
+  say(byId("grave"), state.grave);
+  byId("grave").hidden = !state.grave;
   say(byId("status"), state.status);
+  document.title = "Dewmargin: " + state.status;
   say(byId("binds"), state.binds);
   byId("why").replaceChildren(...state.why.map((text) => {
     const item = document.createElement("li");
@@ -124,7 +127,7 @@ function show(state) {
     const row = document.querySelector(`tr[data-k="${key}"]`);
     if (row) fill(row, figure);
   }
-  say(byId("asof"), state.age_s < 0 ? "Nothing has been decided yet." : "Decided " + state.age_s + " s ago.");
+  say(byId("asof"), state.age_s < 0 ? "Nothing has been decided yet." : "Decided " + state.age_s + " s ago." + state.hold);
   say(byId("look"), LOOKS[state.look]);
   say(byId("test"), TESTS[state.test]);
   byId("stale").hidden = state.age_s <= 60;

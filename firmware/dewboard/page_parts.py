@@ -9,8 +9,10 @@ with data-u as their unit; the page's script shows them otherwise where the owne
 from json import dumps
 
 from dewboard.chart import chart
+from dewboard.lamp import rhythm_of
 from dewboard.login import ROUNDS
 from dewcore import words
+from dewcore.board import LAMP_ALARM, LAMP_FAULT
 from dewcore.ceiling import BINDS_NAMES
 from dewcore.glass import DAY, NIGHT
 from dewcore.readings import SAMPLE_NAMES, UNFITTED
@@ -96,10 +98,30 @@ def status(app: "App") -> str:
 
 
 def why(app: "App") -> list:
-    """Every other sentence that holds."""
+    """Every other sentence that holds; of a humidity that cannot be trusted nobody says that it is enough."""
     first = status(app)
     decision = app.controller.decision
-    return [text for text in words.sentences(decision.refusals, decision.notices) if text != first]
+    refusals = decision.refusals
+    if refusals >> words.RH_BAD & 1 or refusals >> words.INDOOR_BAD & 1:
+        refusals &= ~(1 << words.HUMID_ENOUGH)
+    return [text for text in words.sentences(refusals, decision.notices) if text != first]
+
+
+def grave(app: "App") -> str:
+    """What the lamp says, where it says that something is wrong; else empty."""
+    rhythm = rhythm_of(app.controller.decision.refusals)
+    if rhythm == LAMP_ALARM:
+        return "Alarm: somebody has to come."
+    return "Fault: a reading or a wire cannot be trusted." if rhythm == LAMP_FAULT else ""
+
+
+def hold(app: "App") -> str:
+    """How long a timer keeps the valve as it is; empty where none does."""
+    left_s = app.controller.decision.hold_s
+    if left_s <= 0:
+        return ""
+    left = str(left_s) + " s" if left_s < 120 else str(left_s // 60) + " min"
+    return " A timer keeps the valve as it is: " + left + " more."
 
 
 def safe(app: "App") -> str:
@@ -122,6 +144,11 @@ def safe_part(page: "View", _: str) -> "Iterator[str]":
     yield '<p id="safe" class="alarm" role="alert"' + ("" if text else " hidden") + ">" + esc(safe(page.app)) + "</p>\n"
 
 
+def grave_part(page: "View", _: str) -> "Iterator[str]":
+    text = grave(page.app)
+    yield '<p id="grave" class="alarm" role="alert"' + ("" if text else " hidden") + ">" + text + "</p>\n"
+
+
 def status_part(page: "View", _: str) -> "Iterator[str]":
     yield '<p id="status" aria-live="polite">' + esc(status(page.app)) + "</p>\n"
 
@@ -133,7 +160,10 @@ def why_part(page: "View", _: str) -> "Iterator[str]":
 
 def asof_part(page: "View", _: str) -> "Iterator[str]":
     age = age_s(page.app)
-    yield "Nothing has been decided yet." if age < 0 else "Decided " + str(age) + " s before this page was sent."
+    if age < 0:
+        yield "Nothing has been decided yet."
+    else:
+        yield "Decided " + str(age) + " s before this page was sent." + hold(page.app)
 
 
 def row_part(page: "View", argument: str) -> "Iterator[str]":
@@ -153,10 +183,10 @@ def binds_part(page: "View", _: str) -> "Iterator[str]":
 def house_part(page: "View", _: str) -> "Iterator[str]":
     house = page.app.controller.outlook.house
     halves_h = house.halves_h()
-    yield "<p>By now it is taken that, valve shut, this house dries by half in "
-    yield ("more than 98" if halves_h >= 99 else str(halves_h)) + " h. "
-    yield "Own record so far: " + str(house.hours) + " h; an hour of open valve adds "
-    yield number(house.valve_g_kg_h, 1) + " g/kg.</p>\n"
+    yield "<p>With the valve shut this house dries by half in "
+    yield ("more than 98" if halves_h >= 99 else str(halves_h)) + " h; an hour of open valve adds "
+    yield number(house.valve_g_kg_h, 1) + " g of water to each kg of air. So it is taken, after "
+    yield str(house.hours) + " h of its own record.</p>\n"
 
 
 def window_part(page: "View", _: str) -> "Iterator[str]":
@@ -192,7 +222,7 @@ def setting_part(page: "View", argument: str) -> "Iterator[str]":
     yield '" min="' + texts[1] + '" max="' + texts[2] + '" data-lo="' + texts[1] + '" data-hi="' + texts[2]
     yield '" data-u="' + unit + '" step="' + ("1" if places == 0 else "any") + '">'
     yield "<small><code>" + name + '</code> <span class="bounds">' + texts[1] + " to " + texts[2]
-    yield ("" if unit == "1" else " " + unit) + "</span></small></div>\n"
+    yield {"1": "", "1/h": ""}.get(unit, " " + unit) + "</span></small></div>\n"
 
 
 def of_day(minute: int) -> str:
@@ -240,6 +270,7 @@ def chart_part(page: "View", _: str) -> "Iterator[str]":
 
 PARTS = {
     "safe": safe_part,
+    "grave": grave_part,
     "status": status_part,
     "why": why_part,
     "asof": asof_part,
@@ -276,6 +307,7 @@ def json_state(app: "App") -> "Iterator[str]":
     """The state as JSON, piece by piece; figures as decimal text, so that they are the same everywhere."""
     decision = app.controller.decision
     yield '{"safe":' + dumps(safe(app)) + ',"status":' + dumps(status(app)) + ',"binds":' + dumps(binds(app))
+    yield ',"grave":' + dumps(grave(app)) + ',"hold":' + dumps(hold(app))
     yield ',"open":' + ("true" if decision.valve else "false") + ',"age_s":' + str(age_s(app)) + ',"why":['
     comma = ""
     for text in why(app):

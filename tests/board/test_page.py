@@ -123,10 +123,53 @@ class Reading(unittest.TestCase):
     def test_the_learned_house_in_words(self):
         browser = Browser()
         house = browser.app.controller.outlook.house
-        self.assertIn("this house dries by half in %d h. Own record so far: 0 h;" % house.halves_h(), page(browser))
+        self.assertIn("this house dries by half in %d h; an hour of open valve" % house.halves_h(), page(browser))
+        self.assertIn("So it is taken, after 0 h of its own record.", page(browser))
         house.hours = 300
         house.dry_per_h = house.store_per_h = 0.0
-        self.assertIn("this house dries by half in more than 98 h. Own record so far: 300 h;", page(browser))
+        text = page(browser)
+        self.assertIn("this house dries by half in more than 98 h;", text)
+        self.assertIn("after 300 h of its own record", text)
+
+    def test_alarm_and_fault_say_so_above_the_sentence_and_nothing_else_does(self):
+        browser = Browser()
+        browser.app.start()
+        decision = browser.app.controller.decision
+        for code, text in (
+            (words.LEAK_WET, "Alarm: somebody has to come."),
+            (words.RH_BAD, "Fault: a reading or a wire cannot be trusted."),
+            (words.SWITCH_OFF, ""),
+            (words.FAN_OFF, ""),
+        ):
+            decision.refusals = 1 << code
+            whole = page(browser)
+            at = whole.find('id="grave"')
+            self.assertTrue(0 < at < whole.find('id="status"'))
+            line = whole[at:].split("</p>")[0]
+            self.assertEqual(line.split(">")[1], text)
+            self.assertEqual(" hidden" in line, text == "")
+            self.assertEqual(json.loads(browser.get("/state").body())["grave"], text)
+
+    def test_without_a_trusted_humidity_nobody_says_that_it_is_enough(self):
+        browser = Browser()
+        browser.app.start()
+        decision = browser.app.controller.decision
+        enough = words.REFUSALS[words.HUMID_ENOUGH][1]
+        decision.refusals = (1 << words.HUMID_ENOUGH) | (1 << words.SWITCH_OFF)
+        self.assertIn(enough, page_parts.why(browser.app))
+        for code in (words.RH_BAD, words.INDOOR_BAD):
+            decision.refusals = (1 << words.HUMID_ENOUGH) | (1 << code)
+            self.assertFalse(enough in page_parts.why(browser.app))
+
+    def test_how_long_a_timer_keeps_the_valve(self):
+        browser = Browser()
+        browser.app.start()
+        for hold_s, text in ((0, ""), (119, ": 119 s more."), (299, ": 4 min more.")):
+            browser.app.controller.decision.hold_s = hold_s
+            told = page_parts.hold(browser.app)
+            self.assertTrue(told.endswith(text) and (told == "") == (text == ""), told)
+            self.assertIn("before this page was sent." + told, page(browser))
+            self.assertEqual(json.loads(browser.get("/state").body())["hold"], told)
 
     def test_safe_mode_is_told_first(self):
         browser = Browser()
