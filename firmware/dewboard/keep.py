@@ -50,7 +50,7 @@ class Keep:
         "raised",
         "row",
         "calm_due",
-        "latched",
+        "urgent",
         "learned_s",
         "retry_s",
         "image",
@@ -82,7 +82,7 @@ class Keep:
         self.raised: int = 0  # a boot number to be stored
         self.row: int = -1  # what is to be stored of quick boots, -1 for nothing
         self.calm_due: bool = not self.was_safe
-        self.latched: int = 0  # as last stored
+        self.urgent: int = 0  # as last stored
         self.learned_s: int = 0
         self.retry_s: int = 0
         self.image: "bytes | None" = None  # what was learned before this boot, until its age is known
@@ -128,7 +128,7 @@ class Keep:
             else:
                 app.controller.permit.latched |= learned.alarms(image)
                 self.problems.append("learned: not of this firmware; learning starts afresh, alarms stand")
-        self.latched = app.controller.permit.latched
+        self.urgent = learned.urgent(app.controller)
         app.counters.boots += 1
 
     def beat(self, app: "App") -> None:
@@ -141,7 +141,7 @@ class Keep:
                 self.image = None
         if now_s < self.retry_s:
             return
-        if app.controller.permit.latched != self.latched:
+        if learned.urgent(app.controller) != self.urgent:
             self.once_more = self._write(app, self._save_learned(app))  # both slots shall know of an alarm
         elif self.once_more or now_s - self.learned_s >= LEARNED_S:
             self.once_more = False
@@ -165,10 +165,10 @@ class Keep:
 
     def _save_learned(self, app: "App") -> bool:
         """Learned state, and the counters with it: two small files."""
-        latched = app.controller.permit.latched
+        urgent = learned.urgent(app.controller)
         if not self.learned.save(learned.pack(app.controller, app.utc_s())):
             return False
-        self.latched = latched
+        self.urgent = urgent
         self.learned_s = app.now_s
         return self.counters.save(app.counters.pack())
 

@@ -42,7 +42,8 @@ from dewcore.valve import Valve
 from dewcore.window_test import DAWN_FROM_MIN, DAWN_TO_MIN, GUIDE_LOOK, GUIDE_TEST, WindowTest, guide
 
 SCAN_S = 10
-RETARGET_S = 60  # without any new value the target is renewed this often, for the hour and the slow means
+# Without any new value a target older than this is renewed, for the hour and the slow means: at scans each 10 s after 70.
+RETARGET_S = 60
 NO_TEST = -100.0  # Terms.test_pct where no window test runs
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
 
@@ -519,7 +520,8 @@ class Controller:
             if self.outlook.house.distrusted:
                 notices |= 1 << w.SELF_DOUBT
             notices |= self.outlook.doubts.notices
-            self.judge.outdoor_doubted = self.outlook.doubts.outdoor
+        # Without a look ahead nobody looks at weeks: a doubt would never end.
+        self.judge.outdoor_doubted = self.outlook.doubts.outdoor and self.settings.look_ahead == 1
         if readings.half_wave & self.half_wave:
             notices |= 1 << w.HALF_WAVE
         self.half_wave = readings.half_wave

@@ -276,7 +276,10 @@ class Doubts:
         coldest_c = min(outdoor_c, inputs.indoor_c)  # on a hot day glass is colder than the air outdoors
         odd = s.has_glass and inputs.trusted & (1 << GLASS) and inputs.glass_c < coldest_c - COLD_GLASS_K
         odd = odd or heats and span_k < -WARMER_K
-        self.odd_s = min(self.odd_s + seconds, 2 * PLACE_S) if odd else max(0, self.odd_s - seconds)
+        if odd:
+            self.odd_s = min(self.odd_s + seconds, 2 * PLACE_S)
+        elif not s.has_glass or inputs.trusted & (1 << GLASS):  # a sensor that is lost takes back nothing of what it said
+            self.odd_s = max(0, self.odd_s - seconds)
         if 0 <= inputs.age_s[OUTDOOR] <= HOLD_S:
             self._duty(1.0 if heats else 0.0, max(LEAST_K, span_k - FREE_K), seconds / 3600.0)
         known = self.duty_h > USUAL_DUTY_H

@@ -57,10 +57,11 @@ class FallBound:
     def watch(self, history: "OutdoorHistory", hour: int) -> None:
         """Take the hour that `history` has just completed; hour: the local hour of the day now, -1 unknown.
 
-        Nobody knows how long a boot took: no fall is counted across one, nor an hour from which not all can be seen.
+        Nobody knows how long a boot took, or what passed while no reading came: no fall is counted across such a gap,
+        nor an hour from which not all can be seen.
         """
         now_cc = history.back_cc(1)
-        most = min(HOURS, history.fresh - 1)
+        most = min(HOURS, history.joined - 1)
         below_cc = int(BELOW_C * 100.0)
         for back in range(1, most + 1):
             began_cc = history.back_cc(1 + back)
@@ -70,14 +71,14 @@ class FallBound:
             if hour >= 0:
                 _raise(self.own_drop, (hour - back) % 24 // 6 * HOURS + back - 1, fall_cc)
             lowest_cc = self.lowest_cc[(self.next - back) % HOURS]
-            if lowest_cc > now_cc and history.fresh > back + 24:
+            if lowest_cc > now_cc and history.joined > back + 24:
                 _raise(self.own_below, back - 1, lowest_cc - now_cc)
         lowest_cc = now_cc
         for back in range(2, min(24, history.count) + 1):
             lowest_cc = min(lowest_cc, history.back_cc(back))
         self.lowest_cc[self.next] = lowest_cc
         self.next = self.next + 1 if self.next + 1 < HOURS else 0
-        if history.fresh == history.count or history.fresh > HOURS + 24:
+        if history.joined == history.count or history.joined > HOURS + 24:
             self.hours += 1
 
     def begin(self, hour: int) -> None:

@@ -7,7 +7,7 @@ when three readings in a row agree on the new level, so that no spike moves the 
 from math import exp
 
 from dewcore import readings as r
-from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, WEEK_S, OutdoorBelief, OutdoorHistory
+from dewcore.outdoors import DAY_LOWEST_S, HOLD_S, HOUR_S, WEEK_S, OutdoorBelief, OutdoorHistory
 from dewcore.psychro import MOLAR_RATIO_G, STANDARD_PRESSURE_PA
 from dewcore.settings import Settings
 
@@ -315,6 +315,8 @@ class Judge:
             basis = r.OUTDOOR_READ
             if now_s - self.trusted_s > WEEK_S:
                 self.history.forget()  # a warm autumn must not loosen the caps of a January
+            elif now_s - self.trusted_s >= HOUR_S:
+                self.history.interrupt()
             self.trusted_s = now_s
             if seconds > 0:
                 self.history.note(believed_c, seconds, s.outdoor_rh_pct)

@@ -23,12 +23,13 @@ from dewcore.valve import MOST_STARTS, NEVER
 from dewcore.window_test import A_DAY, DAY_S, PAUSE_S
 
 MARK = 0x4C44  # the bytes "DL"
-VERSION = 2
+VERSION = 3
 # Mark, version, flags, latched alarms, wall time of packing [s], 0 unknown.  The first four stay where they are in
 # every version, so that an alarm outlasts a change of firmware.
 HEAD = "<HBBII"
 SEASON_OVER = 1
 DISTRUSTED = 2
+OUTDOOR_DOUBTED = 4
 MOST_SUM = 1.0e6
 MOST_HOURS = 1 << 29
 
@@ -62,8 +63,12 @@ DOUBTS = (
     ("usual_duty", "f", 0.0, 1.0),
     ("usual_span_k", "f", 0.0, 150.0),
     ("duty_h", "f", 0.0, 672.0),
+    ("duty", "f", 0.0, 1.0),
+    ("span_k", "f", 0.0, 150.0),
+    ("odd_s", "H", 0, 7200),
 )
-SCALARS = HOUSE + FALL + HISTORY + SENSED + DOUBTS
+JUDGED = (("rh_fell_pct", "f", 0.0, 100.0),)
+SCALARS = HOUSE + FALL + HISTORY + SENSED + DOUBTS + JUDGED
 AGES = MOST_STARTS + A_DAY + 1
 TRIAL_BYTES = 4 * WIDTH
 ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 2 * HOURS + TRIALS * TRIAL_BYTES
@@ -81,6 +86,7 @@ def scalars(controller: "Controller") -> list:
         (controller.judge.history, HISTORY),
         (controller, SENSED),
         (outlook.doubts, DOUBTS),
+        (controller.judge, JUDGED),
     ]
 
 
@@ -110,6 +116,7 @@ def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
     image = bytearray(SIZE)
     house = controller.outlook.house
     flags = (SEASON_OVER if controller.season_over else 0) | (DISTRUSTED if house.distrusted else 0)
+    flags |= OUTDOOR_DOUBTED if controller.outlook.doubts.outdoor else 0
     struct.pack_into(HEAD, image, 0, MARK, VERSION, flags, controller.permit.latched, max(0, utc_s))
     image[GLASS_AT:NUMBERS_AT] = controller.glass.pack()
     at = NUMBERS_AT
@@ -124,6 +131,11 @@ def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
             struct.pack_into(form, image, at, max(low, min(values[n], high)))
             at += width
     return image
+
+
+def urgent(controller: "Controller") -> int:
+    """What has to outlast a power cut from now on, as one number: each latched alarm, and a humidity that fell at once."""
+    return controller.permit.latched << 1 | (1 if controller.judge.rh_fell_pct > 0.0 else 0)
 
 
 def alarms(image: bytes) -> int:
@@ -150,7 +162,8 @@ def unpack(controller: "Controller", image: bytes, now_s: int, gap: int = -1) ->
     if len(image) != SIZE:
         return False
     mark, version, flags, latched, _ = struct.unpack_from(HEAD, image, 0)
-    if mark != MARK or version != VERSION or flags & ~(SEASON_OVER | DISTRUSTED) or latched & ~LATCHING:
+    known = SEASON_OVER | DISTRUSTED | OUTDOOR_DOUBTED
+    if mark != MARK or version != VERSION or flags & ~known or latched & ~LATCHING:
         return False
     ages = array("i", [0] * AGES)
     if not _is_sound(controller, ages, image) or not controller.glass.unpack(image[GLASS_AT:NUMBERS_AT]):
@@ -168,6 +181,7 @@ def unpack(controller: "Controller", image: bytes, now_s: int, gap: int = -1) ->
     controller.permit.latched |= latched
     controller.season_over = flags & SEASON_OVER != 0
     controller.outlook.house.distrusted = flags & DISTRUSTED != 0
+    controller.outlook.doubts.outdoor = controller.judge.outdoor_doubted = flags & OUTDOOR_DOUBTED != 0
     _resume(controller, ages, now_s)
     settle(controller, gap)
     return True

@@ -32,7 +32,7 @@ class OutdoorHistory:
     hour_cc: hourly mean temperature [0.01 °C]; hour_dpa: vapour pressure [0.1 Pa] at the assumed outdoor RH.
     week_c, week_pa, day_c: their means [°C, Pa] over all hours and over the last 24, once there is an hour.
     fresh: hours since the last gap of a boot, at most 168; doubted: the hours before it may be long past, so the
-    week counts as no warmer and no moister than what came since.
+    week counts as no warmer and no moister than what came since; joined: hours since the last gap of any kind.
     """
 
     __slots__ = (
@@ -49,6 +49,7 @@ class OutdoorHistory:
         "day_c",
         "fresh",
         "doubted",
+        "joined",
     )
 
     def __init__(self) -> None:
@@ -65,6 +66,7 @@ class OutdoorHistory:
         self.day_c: float = 0.0
         self.fresh: int = 0
         self.doubted: bool = False
+        self.joined: int = 0
 
     def note(self, outdoor_c: float, seconds: int, rh_pct: float) -> bool:
         """Add `seconds` at outdoor_c [°C]; True where that completed an hour."""
@@ -89,6 +91,7 @@ class OutdoorHistory:
         self.sum_dpa += self.hour_dpa[i]
         self.next = i + 1 if i + 1 < HOURS else 0
         self.fresh = self.fresh + 1 if self.fresh < HOURS else HOURS
+        self.joined = self.joined + 1 if self.joined < HOURS else HOURS
         self._renew_means()
         return True
 
@@ -130,7 +133,7 @@ class OutdoorHistory:
             self.doubted = False
             self._count_only(self.count if gap_s <= WEEK_S else self.fresh)
             if gap_s < HOUR_S:
-                self.fresh = self.count
+                self.fresh = self.joined = self.count
 
     def _count_only(self, count: int) -> None:
         """Make the last `count` hours all that are known."""
@@ -148,10 +151,15 @@ class OutdoorHistory:
         self.count = 0
         self.sum_cc = 0
         self.sum_dpa = 0
-        self.part_c_s = 0.0
-        self.part_s = 0
         self.fresh = 0
         self.doubted = False
+        self.interrupt()
+
+    def interrupt(self) -> None:
+        """No reading came for an hour or more: what fell meanwhile took longer than it looks, and no hour spans it."""
+        self.part_c_s = 0.0
+        self.part_s = 0
+        self.joined = 0
 
     def back_cc(self, back: int) -> int:
         """Mean of a completed hour [0.01 °C]: back 1 the last one, up to `count`."""

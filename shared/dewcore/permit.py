@@ -51,7 +51,7 @@ class Permit:
         self.notices = 0
         refusals = self._water(readings, valve, now_s)
         if clear:
-            self.latched &= refusals | self._not_dry(readings)
+            self.latched &= refusals | self._not_gone(readings)
         refusals |= self.latched
         s = self.settings
         if s.owner_off:
@@ -94,14 +94,18 @@ class Permit:
         self.latched |= refusals & latching
         return refusals
 
-    def _not_dry(self, readings: "Readings") -> int:
-        """Latched water alarms that may not be cleared yet: their place is not known to be dry."""
+    def _not_gone(self, readings: "Readings") -> int:
+        """Latched alarms that may not be cleared yet: nothing shows that their place is dry, or the contact open."""
         s = self.settings
         kept = 0
         if s.has_leak and readings.leak.state != OFF:
             kept |= 1 << w.LEAK_WET
         if s.has_drain_wet and readings.drain_wet.state != OFF:
             kept |= 1 << w.DRAIN_RUNS
+        if s.has_load_sense:
+            selector_away = s.has_off_switch and readings.off_switch.state != OFF  # then no load tells of the contact
+            if selector_away or readings.line_sense.state != ON or readings.load_sense.state != OFF:
+                kept |= 1 << w.WELDED
         return kept
 
     def _drain(self, readings: "Readings", valve: "Valve", now_s: int) -> int:

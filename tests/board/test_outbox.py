@@ -10,6 +10,7 @@ from dewboard import history, keep, outbox, senml, store
 from dewboard.history import History
 from dewboard.outbox import Outbox
 from dewboard.senml import NONE, mark_of, mark_text, short
+from dewcore import learned
 from dewcore.record import FIELDS, SIZE, pack
 from dewcore.settings import Settings
 
@@ -433,7 +434,7 @@ class TestFlash(unittest.TestCase):
         app = App()
         app.now_s = 10
         app.keep = first
-        first.latched = app.controller.permit.latched
+        first.urgent = learned.urgent(app.controller)
         first.beat(app)
         self.assertEqual(first.raised, 0)
         self.assertEqual(keep.Keep("kept", Settings()).boot, 10)

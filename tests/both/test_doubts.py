@@ -5,6 +5,7 @@ import unittest
 from lived import Lived
 from rig import Rig, opened
 
+from dewcore import learned
 from dewcore import readings as r
 from dewcore import words as w
 from dewcore.doubts import Doubts
@@ -131,6 +132,53 @@ class TestSensors(unittest.TestCase):
         rig.values["rh_pct"] = 8.0
         rig.run(60)
         self.assertTrue(rig.noticed(w.RH_JUMPED))
+
+    def test_no_reboot_ends_it_and_a_person_does(self):
+        rig = opened({"look_ahead": 0})
+        rig.run(600)
+        rig.values["rh_pct"] = 8.0
+        rig.run(60)
+        image = learned.pack(rig.controller)
+        again = Rig({"look_ahead": 0})
+        self.assertTrue(learned.unpack(again.controller, image, again.now_s))
+        again.values["rh_pct"] = 8.0
+        again.run(900)
+        self.assertTrue(again.refused(w.RH_BAD) and again.noticed(w.RH_JUMPED))
+        again.readings.request = r.REQUEST_CLEAR
+        again.scan(10)
+        again.readings.request = r.REQUEST_NONE
+        self.assertTrue(again.run(60).valve)
+
+    def test_what_has_to_outlast_a_power_cut_at_once(self):
+        rig = opened()
+        self.assertEqual(learned.urgent(rig.controller), 0)
+        rig.controller.judge.rh_fell_pct = 20.0
+        self.assertEqual(learned.urgent(rig.controller), 1)
+        rig.controller.permit.latched = 1 << w.LEAK_WET | 1 << w.WELDED
+        self.assertEqual(learned.urgent(rig.controller), 1 + 2 * (1 + 8))
+
+    def test_a_doubted_outdoor_reading_is_doubted_from_the_first_scan_after_a_reboot(self):
+        sensed = Rig({"has_glass": 1})
+        sensed.values["outdoor_c"], sensed.values["glass_c"] = 10.0, 4.0
+        sensed.run(2 * 3600, 60)
+        self.assertTrue(sensed.noticed(w.OUTDOOR_DOUBT))
+        again = Rig({"has_glass": 1})
+        self.assertTrue(learned.unpack(again.controller, learned.pack(sensed.controller), again.now_s))
+        again.values.update(sensed.values)
+        for _ in range(2):
+            again.scan(10)
+            self.assertEqual(again.controller.judge.inputs.outdoor_basis, r.OUTDOOR_DESIGN)
+            self.assertTrue(again.noticed(w.OUTDOOR_DOUBT))
+
+    def test_without_a_look_ahead_no_outdoor_reading_is_doubted(self):
+        rig = Rig({"has_glass": 1})
+        rig.values["outdoor_c"], rig.values["glass_c"] = 10.0, 4.0
+        rig.run(2 * 3600, 60)
+        self.assertTrue(rig.controller.judge.outdoor_doubted)
+        rig.settings.change({"look_ahead": 0})
+        rig.run(200)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+        self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_READ)
 
     def test_a_person_ends_that_doubt(self):
         rig = opened()

@@ -163,6 +163,24 @@ class TestOdd(unittest.TestCase):
         sensed.heats = r.OFF
         self.assertEqual(sensed.step(5).doubts.odd_s, 0)
 
+    def test_a_glass_sensor_that_is_lost_takes_back_nothing_of_what_it_said(self):
+        sensed = Sensed({"has_glass": 1})
+        sensed.inputs.glass_c, sensed.outdoor_c = 4.0, 10.0
+        self.assertTrue(sensed.step(14).doubts.outdoor)
+        odd_s = sensed.doubts.odd_s
+        sensed.inputs.trusted = ALL & ~(1 << r.GLASS)
+        self.assertTrue(sensed.step(100).doubts.outdoor)
+        self.assertEqual(sensed.doubts.odd_s, odd_s)
+        sensed.inputs.trusted = ALL
+        sensed.inputs.glass_c = 15.0
+        self.assertFalse(sensed.step(24).doubts.outdoor)
+
+    def test_where_none_is_fitted_any_more_it_ends(self):
+        sensed = Sensed({"has_glass": 1}, odd_s=7200, outdoor=True)
+        sensed.inputs.trusted = ALL & ~(1 << r.GLASS)
+        sensed.doubts.settings.change({"has_glass": 0})
+        self.assertEqual(sensed.step(2).doubts.odd_s, 6900)
+
     def test_glass_more_than_three_kelvin_colder_than_both_sides(self):
         for glass_c, outdoor_c, seconds in ((6.98, 10.0, 300), (7.02, 10.0, 0), (16.98, 30.0, 300), (17.02, 30.0, 0)):
             sensed = Sensed({"has_glass": 1})

@@ -4,7 +4,9 @@ import unittest
 from math import cos
 
 from dewcore import fallbound as fb
+from dewcore.judge import Judge
 from dewcore.outdoors import OutdoorHistory
+from dewcore.readings import Readings
 
 NEAR = 1e-4  # K
 
@@ -37,6 +39,58 @@ def falls(bound, hour, now_c=0.0, lowest_c=0.0):
     """The bound [K] for 1 to 48 hours ahead."""
     bound.begin(hour)
     return [bound.drop_k(k, now_c, lowest_c) for k in range(1, 49)]
+
+
+class TestOutage(unittest.TestCase):
+    def test_what_fell_while_no_reading_came_is_no_fast_fall(self):
+        place = Place().hours([5.0] * 80)
+        watched = place.bound.hours
+        place.history.interrupt()
+        place.hours([-10.0] * 30)
+        self.assertEqual(list(place.bound.own_drop) + list(place.bound.own_below), [0] * (5 * 48))
+        self.assertEqual(place.bound.hours, watched)
+
+    def test_falls_before_and_after_it_count(self):
+        place = Place().hours([5.0, 3.0])
+        place.history.interrupt()
+        place.hours([-10.0, -11.0, -14.0])
+        self.assertEqual([round(place.own_k(0, k), 1) for k in (1, 2, 3)], [3.0, 4.0, 0.0])
+
+    def test_its_hours_count_again_once_all_can_be_seen(self):
+        place = Place().hours([5.0] * 10)
+        place.history.interrupt()
+        place.hours([-10.0] * 72)
+        self.assertEqual(place.bound.hours, 10)
+        place.hours([-10.0, -10.0])
+        self.assertEqual(place.bound.hours, 12)
+
+    def test_below_the_days_lowest_only_where_that_day_was_seen(self):
+        place = Place().hours([5.0] * 30)
+        place.history.interrupt()
+        place.hours([0.0] * 24)
+        place.hours([-4.0])
+        self.assertEqual(place.below_k(1), 0.0)
+        place.hours([-4.0] * 30)
+        place.hours([-6.0])
+        self.assertAlmostEqual(place.below_k(1), 2.0, delta=NEAR)
+
+    def test_the_judge_tells_of_one(self):
+        for gap_s, own_k in ((3599, 15.0), (3600, 0.0)):
+            judge = Judge()
+            readings = Readings()
+            bound = fb.FallBound()
+            now_s = 0
+            for outdoor_c, seconds in ((5.0, 10800), (-10.0, 7200)):
+                until_s = now_s + seconds
+                while now_s < until_s:
+                    now_s += 60
+                    readings.outdoor_c.set(outdoor_c, now_s)
+                    before = judge.history.next
+                    judge.judge(readings, now_s)
+                    if judge.history.next != before:
+                        bound.watch(judge.history, 0)
+                now_s += gap_s - 60
+            self.assertAlmostEqual(max(bound.own_drop) / 5.0, own_k, delta=0.3)
 
 
 class TestPrior(unittest.TestCase):

@@ -128,6 +128,47 @@ class TestClearing(unittest.TestCase):
         self.clear(rig)
         self.assertFalse(rig.refused(w.DRAIN_RUNS))
 
+    def test_a_weld_is_cleared_only_by_a_dead_load_under_a_live_line(self):
+        for name, state in (
+            ("line_sense", r.OFF),
+            ("line_sense", r.UNREADABLE),
+            ("off_switch", r.ON),
+            ("off_switch", r.UNREADABLE),
+        ):
+            rig = ready()
+            rig.welded = True
+            rig.run(60)
+            self.assertTrue(rig.refused(w.WELDED))
+            before = rig.readings.line_sense.state, rig.readings.off_switch.state
+            rig.contact(name, state)
+            rig.welded = False
+            rig.run(60)
+            self.clear(rig)
+            self.assertTrue(rig.refused(w.WELDED), name)
+            rig.contact("line_sense", before[0])
+            rig.contact("off_switch", before[1])
+            rig.run(20)
+            self.assertTrue(rig.refused(w.WELDED), name)
+            self.clear(rig)
+            self.assertFalse(rig.refused(w.WELDED), name)
+
+    def test_an_unreadable_load_clears_no_weld(self):
+        rig = ready()
+        rig.welded = True
+        rig.run(60)
+        rig.contact("load_sense", r.UNREADABLE)
+        self.clear(rig)
+        self.assertTrue(rig.refused(w.WELDED))
+
+    def test_a_weld_can_be_cleared_once_no_load_sense_is_fitted(self):
+        rig = ready()
+        rig.welded = True
+        rig.run(60)
+        rig.contact("line_sense", r.OFF)
+        rig.settings.change({"has_load_sense": 0})
+        self.clear(rig)
+        self.assertFalse(rig.controller.permit.latched)
+
     def test_a_weld_stays_latched_for_the_board_to_store(self):
         rig = ready()
         rig.welded = True

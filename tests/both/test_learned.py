@@ -49,6 +49,10 @@ LAYOUT = (
     ("doubts", "usual_duty", "f", 1, 0.0, 1.0),
     ("doubts", "usual_span_k", "f", 1, 0.0, 150.0),
     ("doubts", "duty_h", "f", 1, 0.0, 672.0),
+    ("doubts", "duty", "f", 1, 0.0, 1.0),
+    ("doubts", "span_k", "f", 1, 0.0, 150.0),
+    ("doubts", "odd_s", "H", 1, 0, 7200),
+    ("judge", "rh_fell_pct", "f", 1, 0.0, 100.0),
     ("", "ages", "i", 16, -1, 86400),
     ("house", "gains", "f", 24, 0.0, 8.25),
     ("house", "counts", "B", 24, 0, 112),
@@ -86,6 +90,10 @@ SINGLE = (
     ("doubts", "usual_duty", 0.4),
     ("doubts", "usual_span_k", 25.0),
     ("doubts", "duty_h", 500.0),
+    ("doubts", "duty", 0.7),
+    ("doubts", "span_k", 11.0),
+    ("doubts", "odd_s", 4000),
+    ("judge", "rh_fell_pct", 33.0),
 )
 
 
@@ -93,6 +101,8 @@ def part_of(controller, part):
     """The object that SINGLE speaks of."""
     if part == "controller":
         return controller
+    if part == "judge":
+        return controller.judge
     return controller.judge.history if part == "history" else getattr(controller.outlook, part)
 
 
@@ -125,6 +135,7 @@ def taught():
     controller.permit.latched = 1 << w.LEAK_WET | 1 << w.WELDED
     controller.season_over = True
     house.distrusted = True
+    controller.outlook.doubts.outdoor = True
     controller.glass.measured_f[0] = 0.625
     return controller
 
@@ -152,11 +163,11 @@ def put(image, at, code, value):
 
 class TestImage(unittest.TestCase):
     def test_it_is_four_kilobytes_at_most_and_full_to_its_end(self):
-        self.assertEqual(learned.SIZE, 4033)
+        self.assertEqual(learned.SIZE, 4047)
         image = learned.pack(taught())
-        self.assertEqual(len(image), 4033)
-        self.assertEqual(struct.unpack_from("<f", image, 4029)[0], 38.0)
-        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 2, 3, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
+        self.assertEqual(len(image), 4047)
+        self.assertEqual(struct.unpack_from("<f", image, 4043)[0], 38.0)
+        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 3, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
         self.assertEqual(struct.unpack_from("<I", learned.pack(taught(), UTC_S), 8)[0], UTC_S)
 
     def test_every_number_comes_back(self):
@@ -247,12 +258,12 @@ class TestRefused(unittest.TestCase):
 
     def test_a_head_that_is_not_ours(self):
         image = learned.pack(taught())
-        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 1), (3, "B", 4), (3, "B", 128), (4, "I", 1 << 29))
+        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 2), (3, "B", 8), (3, "B", 128), (4, "I", 1 << 29))
         for at, code, value in wrong:
             self.assertTrue(self.refused(put(image, at, code, value)))
         self.assertTrue(self.refused(put(image, HEAD_BYTES, "B", 9)))  # the glass's own version
-        self.assertTrue(self.refused(bytes(4033)))
-        self.assertTrue(self.refused(b"\xff" * 4033))
+        self.assertTrue(self.refused(bytes(4047)))
+        self.assertTrue(self.refused(b"\xff" * 4047))
         self.assertTrue(self.refused(b""))
 
     def test_each_number_is_taken_to_its_bounds_and_not_beyond(self):
@@ -280,6 +291,7 @@ class TestRefused(unittest.TestCase):
                 "b": (-128, 127),
                 "B": (0, 255),
                 "h": (-32768, 32767),
+                "H": (0, 65535),
                 "i": (-(2**31), 2**31 - 1),
                 "I": (0, 2**32 - 1),
             }[code]

@@ -55,6 +55,17 @@ class TestHistory(unittest.TestCase):
         history.note(-0.0078125, 3600, 80.0)
         self.assertEqual(history.hour_cc[2], -1)
 
+    def test_no_hour_spans_an_outage(self):
+        history = OutdoorHistory()
+        history.note(5.0, 3600, 80.0)
+        history.note(5.0, 1800, 80.0)
+        history.interrupt()
+        history.note(-10.0, 1800, 80.0)
+        self.assertEqual((history.count, history.joined, history.fresh), (1, 0, 1))
+        history.note(-10.0, 1800, 80.0)
+        self.assertEqual(list(history.hour_cc[:3]), [500, -1000, 0])
+        self.assertEqual((history.count, history.joined, history.fresh), (2, 1, 2))
+
     def test_an_hour_after_another_carries_nothing_over(self):
         history = OutdoorHistory()
         history.note(5.0, 3600, 80.0)
