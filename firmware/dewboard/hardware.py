@@ -3,7 +3,6 @@
     Hardware(pins, clock, settings, watchdog, rom_codes)     rom_codes: see `dewboard.thermometers`; {} for none
     .read .drive .feed .buttons .lamp                         as `dewcore.board.Board`
     .relay .contacts .humidity .room .thermometers            the drivers, for their counters and for commissioning
-    .half_wave()                                              bits HALF_* of `dewboard.contacts`, for a notice
 """
 
 from dewboard.contacts import Buttons, Contacts
@@ -62,7 +61,3 @@ class Hardware(Board):
     def lamp(self, rhythm: int, ms: int) -> None:
         """LAMP_* of `dewcore.board` at ms."""
         self.light.show(rhythm, ms)
-
-    def half_wave(self) -> int:
-        """Which AC senses ran on half a wave in the last sample."""
-        return self.contacts.half_wave

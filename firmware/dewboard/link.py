@@ -266,15 +266,15 @@ class Link:
 
     def _events(self) -> None:
         """What happened lately, for the log: failures as errors."""
-        newest = None
-        for event in self.app.events:
-            if newest is None:
-                newest = event
+        new = []
+        for event in self.app.events:  # the newest first
             if event is self.event:
                 break
-            text = event[1]
-            self.say("error" if text.split(" ")[0] in BAD else "info", text)
-        self.event = newest
+            new.append(event)
+        for event in reversed(new):
+            self.say("error" if event[1].split(" ")[0] in BAD else "info", event[1])
+        if new:
+            self.event = new[0]
 
     async def _records(self) -> None:
         """Some batches, and the board's own mark where it keeps one."""

@@ -6,7 +6,6 @@
     .step(readings, now_s)      once a beat; at most 19 bytes on the wire (12 ms).  Touches only the assigned samples
     .search()                   the codes (bytes) of all thermometers on the wire, at most 8; 15 ms for each: only with
                                 the valve shut
-    .unassigned(found)          those of them that no sample has
 
 A reading that fails leaves value and at_s and sets error: ERROR_NO_ANSWER (also for a line held low, and for the 85 °C
 that a thermometer holds after it got its supply), ERROR_CHECKSUM.
@@ -194,8 +193,3 @@ class Thermometers:
             code[n >> 3] = code[n >> 3] | mask if bit else code[n >> 3] & ~mask & 0xFF
             wire.write_bit(bit)
         return split
-
-    def unassigned(self, found: list) -> list:
-        """Those of the found codes that no sample has."""
-        codes = [probe.code for probe in self.probes]
-        return [code for code in found if code not in codes]

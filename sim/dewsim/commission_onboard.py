@@ -71,5 +71,5 @@ def told(app: object) -> tuple:
         decimal(sample.value, 2) if sample.error == ERROR_OK and sample.at_s >= 0 else None
         for sample in readings.samples
     ]
-    half = app.hardware.half_wave()
+    half = readings.half_wave
     return states, samples, decision.refusals, decision.notices, bool(decision.valve), half

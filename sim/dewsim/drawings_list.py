@@ -9,7 +9,6 @@ VALVE_A = 0.175  # of a valve marked 24 V 2.2 W, measured in series: common prac
 TERMINAL_A = 0.5  # the usual limit of an accessory terminal: the same
 INRUSH = 3.0  # times the valve's current while it pulls in, at least: NEMA ST 1 Part 4 as a selection guide quotes it
 COIL_MA = 75  # of K1 at 5 V, at most; Q1, R1, R2 and D2 follow from it
-COIL_V = 5.0
 GAIN = 100  # of Q1, at least, at that current
 BASE_V = 0.8  # of Q1, while it carries the coil
 

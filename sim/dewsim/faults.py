@@ -11,7 +11,7 @@ from dewsim import faults_board as b
 DAY_S = 86400
 BARE, FULL = "bare", "full"  # the default circuit; and with supply, glass, drain, overflow and room sensors
 DIRECT, BOARD = "direct", "board"  # the decision alone, a scan each 10 s; the firmware's app, a beat each second
-ANY, OPEN, SHUT = "any", "open", "shut"  # the valve when the fault begins
+ANY, OPEN = "any", "open"  # the valve when the fault begins
 BOOT = ("contact_unreadable", "fan_unfitted", "indoor_bad", "leak_wire", "outdoor_none", "rh_bad")  # until first read
 NOTHING: tuple = ()  # no word is right: the fault must change nothing
 AFTER_DAYS = 14

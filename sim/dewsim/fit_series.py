@@ -19,7 +19,6 @@ STEP_MIN = 30
 STEP_H = STEP_MIN / 60.0
 DAMP_LOWEST, DAMP_MEAN = 0.58, 0.40  # shares of what the day's lowest and its mean can hold, fitted to eight winters
 SMOOTH_MIN = 11  # a humidity at one moment is the mean of so many minutes around it
-BRIDGED_MIN = 60  # a gap up to here is taken as straight
 LEAST_SHARE = 0.7  # of a half hour's minutes recorded, else it counts for nothing
 WIND_M_S = 4.0
 TABLE_C = np.linspace(-70.0, 60.0, 2601)

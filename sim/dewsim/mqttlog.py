@@ -56,7 +56,6 @@ class Logger:
         self.is_failing = False  # the file could not be written
         self.records = 0
         self.messages = 0
-        self.commits = 0
         self.complaints: dict = {}  # device: when something about it was last told
 
     # What paho calls
@@ -206,7 +205,6 @@ class Logger:
         self.messages += len(self.waiting)
         self.waiting.clear()
         self.records += new
-        self.commits += 1
         self.marks.update(marks)
         return True
 

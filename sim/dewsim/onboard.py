@@ -18,7 +18,6 @@ from dewsim import plant, policies
 BEATS = 60  # in a house step
 BEAT_US = 1_000_000
 HOUR_STEPS = 60
-FAKE = Path(__file__).parent / "fake"
 
 
 class Check:

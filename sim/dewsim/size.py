@@ -109,7 +109,6 @@ class Design:
         self.heat_share = sum(course.heat[first:]) / (n - first)
         self.run_share = sum(course.may_run[first:]) / (n - first)
         self.source_kg_h = sum(course.gain_kg_h[first:]) / (n - first)
-        self.mean_indoor_c = sum(course.indoor_c[first:]) / (n - first)
 
 
 def design_air_m3_h(house, outdoor_c: float, wind_m_s: float) -> float:

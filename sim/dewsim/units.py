@@ -56,10 +56,6 @@ class Units:
         """Temperature difference with its unit."""
         return number(self.difference(k), places) + SPACE + self.difference_unit
 
-    def water_text(self, litres: float) -> str:
-        """Volume of water with its unit, whole units."""
-        return number(self.water(litres), 0) + SPACE + self.water_unit
-
     def length_text(self, mm: float) -> str:
         """Small length with its unit: 0.01 mm or 0.001 in."""
         return number(self.length(mm), 3 if self.us else 2) + SPACE + self.length_unit

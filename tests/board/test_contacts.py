@@ -23,7 +23,7 @@ class TestPulses(unittest.TestCase):
             self.board.advance_us(20923 // phases)  # no part of 16.7 or 20 ms
             self.bench.beat(2)
             self.assertEqual(self.bench.states(), expected)
-            self.assertEqual(self.bench.hardware.half_wave(), half_wave)
+            self.assertEqual(self.bench.readings.half_wave, half_wave)
 
     def test_on_from_16_to_30_volts_at_50_and_60_hertz(self):
         self.bench.furnace()
@@ -70,7 +70,7 @@ class TestPulses(unittest.TestCase):
         self.at_every_phase(ALL_ON, c.HALF_LINE | c.HALF_FAN | c.HALF_HEAT)
         self.board.half_wave = ()
         self.bench.beat()
-        self.assertEqual(self.bench.hardware.half_wave(), 0)
+        self.assertEqual(self.bench.readings.half_wave, 0)
 
     def test_steady_current_and_broken_pulses_cannot_be_read(self):
         self.bench.furnace()
@@ -106,7 +106,7 @@ class TestPulses(unittest.TestCase):
         self.board.half_wave = ("load",)
         self.bench.beat(3, True)
         self.assertEqual(self.bench.states(), (ON, ON, ON, ON))
-        self.assertEqual(self.bench.hardware.half_wave(), c.HALF_LOAD)
+        self.assertEqual(self.bench.readings.half_wave, c.HALF_LOAD)
 
     def test_each_sense_is_its_own(self):
         for name, place in (("fan_running", 0), ("heat_call", 1), ("terminal_live", 2)):

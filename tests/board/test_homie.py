@@ -443,10 +443,12 @@ class TestLog(unittest.TestCase):
         async def work(one):
             one.app.events.add("beat failed: OSError(5)")
             one.app.events.add("wireless network joined as 192.0.2.9")
-            await one.until(lambda reader: reader.logs)
+            one.app.events.add("safe mode: the beat failed too often")
+            await one.until(lambda reader: len(reader.logs) > 1)
             return one.reader.logs
 
-        self.assertEqual(seen(work), [("error", "beat failed: OSError(5)")])
+        wanted = [("error", "beat failed: OSError(5)"), ("error", "safe mode: the beat failed too often")]
+        self.assertEqual(seen(work), wanted)
 
 
 if __name__ == "__main__":
