@@ -99,12 +99,14 @@ def run_file(command: list, environment: dict) -> tuple:
     return count, ""
 
 
-def run_all(tests: Path, interpreters: list) -> bool:
-    """Run every file on every interpreter, on all cores, print what happened; whether all of it is well."""
+def run_all(tests: Path, interpreters: list, only: list) -> bool:
+    """Run every file, or those named, on every interpreter, on all cores, print what happened; whether all is well."""
     names = sorted(path.stem for path in tests.glob("test_*.py"))
-    if not names:
-        print("run_both: no test_*.py in %s" % tests)
+    unknown = [name for name in only if name not in names]
+    if not names or unknown:
+        print("run_both: no %s in %s" % (", ".join(unknown) or "test_*.py", tests))
         return False
+    names = only or names
     good = True
     first = {}
     for label, command, environment in interpreters:
@@ -129,7 +131,7 @@ def run_all(tests: Path, interpreters: list) -> bool:
 
 
 def main(arguments: list, usual: Path = TESTS, interpreters=runs) -> int:
-    """The whole run; a folder given as the only argument stands in for the usual one."""
+    """The whole run, or that of the files named; a folder as the first argument stands in for the usual one."""
     micropython = find_micropython(os.environ, sys.executable)
     if micropython is None:
         print(
@@ -138,8 +140,10 @@ def main(arguments: list, usual: Path = TESTS, interpreters=runs) -> int:
             file=sys.stderr,
         )
         return 2
-    tests = Path(arguments[0]).resolve() if arguments else usual
-    good = run_all(tests, interpreters(micropython, tests))
+    tests = usual
+    if arguments and Path(arguments[0]).is_dir():
+        tests, arguments = Path(arguments[0]).resolve(), arguments[1:]
+    good = run_all(tests, interpreters(micropython, tests), arguments)
     print("tests/%s: %s" % (usual.name, "all passed" if good else "FAILED"))
     return 0 if good else 1
 

@@ -42,7 +42,7 @@ from dewcore.valve import Valve
 from dewcore.window_test import DAWN_FROM_MIN, DAWN_TO_MIN, GUIDE_LOOK, GUIDE_TEST, WindowTest, guide
 
 SCAN_S = 10
-# Without any new value a target older than this is renewed, for the hour and the slow means: at scans each 10 s after 70.
+# Without any new value an older target is renewed, for the hour and the slow means: with scans each 10 s after 70.
 RETARGET_S = 60
 NO_TEST = -100.0  # Terms.test_pct where no window test runs
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing

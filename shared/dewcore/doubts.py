@@ -278,7 +278,7 @@ class Doubts:
         odd = odd or heats and span_k < -WARMER_K
         if odd:
             self.odd_s = min(self.odd_s + seconds, 2 * PLACE_S)
-        elif not s.has_glass or inputs.trusted & (1 << GLASS):  # a sensor that is lost takes back nothing of what it said
+        elif not s.has_glass or inputs.trusted & (1 << GLASS):  # once lost it takes back nothing of what it said
             self.odd_s = max(0, self.odd_s - seconds)
         if 0 <= inputs.age_s[OUTDOOR] <= HOLD_S:
             self._duty(1.0 if heats else 0.0, max(LEAST_K, span_k - FREE_K), seconds / 3600.0)

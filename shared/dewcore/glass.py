@@ -268,7 +268,7 @@ class Glass:
         return self.said
 
     def measured(self, night: bool, room_c: float, outdoor_c: float, glass_c: float, now_s: int) -> bool:
-        """A trusted sensor on the glass reads glass_c [°C]: keep a low quantile of the f it shows; False: nothing taken.
+        """A trusted sensor on the glass reads glass_c [°C]: keep a low quantile of the f it shows; False: none taken.
 
         It outlasts the sensor's loss and a reboot, by day and by night apart, and only ever lowers the working
         f: the sensor need not sit at the coldest spot.  Quantile by stochastic approximation (Robbins and Monro

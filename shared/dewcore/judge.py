@@ -313,10 +313,8 @@ class Judge:
         if trusted:
             believed_c = belief.believed_c
             basis = r.OUTDOOR_READ
-            if now_s - self.trusted_s > WEEK_S:
-                self.history.forget()  # a warm autumn must not loosen the caps of a January
-            elif now_s - self.trusted_s >= HOUR_S:
-                self.history.interrupt()
+            if now_s - self.trusted_s >= HOUR_S:
+                self._gap(now_s - self.trusted_s)
             self.trusted_s = now_s
             if seconds > 0:
                 self.history.note(believed_c, seconds, s.outdoor_rh_pct)
@@ -334,3 +332,10 @@ class Judge:
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis
         return changed
+
+    def _gap(self, gap_s: int) -> None:
+        """No outdoor reading was trusted for an hour or longer [s]."""
+        if gap_s > WEEK_S:
+            self.history.forget()  # a warm autumn must not loosen the caps of a January
+        else:
+            self.history.interrupt()

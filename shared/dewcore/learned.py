@@ -134,7 +134,7 @@ def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
 
 
 def urgent(controller: "Controller") -> int:
-    """What has to outlast a power cut from now on, as one number: each latched alarm, and a humidity that fell at once."""
+    """What has to outlast a power cut from now on, as one number: latched alarms, and a humidity that fell at once."""
     return controller.permit.latched << 1 | (1 if controller.judge.rh_fell_pct > 0.0 else 0)
 
 

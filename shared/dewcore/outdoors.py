@@ -151,15 +151,15 @@ class OutdoorHistory:
         self.count = 0
         self.sum_cc = 0
         self.sum_dpa = 0
-        self.fresh = 0
-        self.doubted = False
-        self.interrupt()
-
-    def interrupt(self) -> None:
-        """No reading came for an hour or more: what fell meanwhile took longer than it looks, and no hour spans it."""
         self.part_c_s = 0.0
         self.part_s = 0
+        self.fresh = 0
+        self.doubted = False
         self.joined = 0
+
+    def interrupt(self) -> None:
+        """No reading came for an hour or more: what fell meanwhile took longer than it looks."""
+        self.joined = -1 if self.part_s > 0 else 0  # an hour that lies on both sides is no begin
 
     def back_cc(self, back: int) -> int:
         """Mean of a completed hour [0.01 °C]: back 1 the last one, up to `count`."""

@@ -25,9 +25,10 @@ from pathlib import Path
 ROOT = Path(__file__).resolve().parents[2]
 sys.path[:0] = [str(ROOT / part) for part in ("shared", "firmware", "sim", "tests")]
 
+from run_both import find_micropython, micropython_version  # noqa: E402
+
 from dewsim import housefile, named, onboard, plant, policies, replay  # noqa: E402
 from dewsim.errors import InputError  # noqa: E402
-from run_both import find_micropython, micropython_version  # noqa: E402
 
 PLAYER = ROOT / "tests" / "board" / "play_world.py"
 ROW = "<dddBBiii"  # indoor_c, rh_pct, outdoor_c, fan, heat, silent chips (1 humidity, 2 outdoor), wall time, offset

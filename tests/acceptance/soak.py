@@ -88,7 +88,7 @@ def main() -> int:
         began = time.monotonic()
         done = play(micropython, path, options.heap * 1024 + simulated, options.days)
         took_s = time.monotonic() - began
-    print(f"{micropython_version(micropython)}: heap {options.heap} kB and {simulated} bytes for the simulated hardware, "
+    print(f"{micropython_version(micropython)}: heap {options.heap} kB, {simulated} bytes for the simulated hardware, "
           f"{options.days:g} days in {took_s:.0f} s")
     return judge(done, simulated)
 
@@ -109,7 +109,8 @@ def judge(done, simulated: int) -> int:
     block_change = largest[-1] / largest[0] - 1.0
     print(f"live heap without the simulated hardware: after an hour {hour[0] - simulated}, at the end "
           f"{end[0] - simulated} bytes ({100 * live_change:+.1f} %)")
-    print(f"largest free block: after an hour {largest[0]}, at the end {largest[-1]} blocks ({100 * block_change:+.1f} %)")
+    change = f"{100 * block_change:+.1f} %"
+    print(f"largest free block: after an hour {largest[0]}, at the end {largest[-1]} blocks ({change})")
     print(f"live heap at the worst moment of a page request: {end[2] - simulated} bytes")
     print(f"requests answered {end[3]}, refused {end[4]}; beats missed {missed}, failed {failed}; resets {resets}")
     print("counters: " + counters[1])

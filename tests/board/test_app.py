@@ -291,6 +291,18 @@ class TestBoot(unittest.TestCase):
         machine.restart()
         self.assertFalse(machine.beat(20).refusals >> w.LEAK_WET & 1)
 
+    def test_a_humidity_that_fell_at_once_outlasts_the_boot_and_only_a_person_clears_it(self):
+        machine = Machine()
+        machine.board.rh_pct = 30.0
+        machine.beat(700)
+        machine.board.rh_pct = 12.0
+        machine.beat(60)
+        machine.restart()
+        decision = machine.beat(OPENS_S + 300)
+        self.assertTrue(decision.refusals >> w.RH_BAD & 1 and decision.notices >> w.RH_JUMPED & 1)
+        machine.app.request(REQUEST_CLEAR)
+        machine.opened()
+
     def test_an_alarm_is_in_both_slots_soon(self):
         for lost in (".a", ".b"):
             machine = Machine().opened()

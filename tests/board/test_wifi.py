@@ -1,4 +1,4 @@
-"""The wireless network: joined again whatever happens to it, and nothing that happens to it is anybody else's trouble."""
+"""The wireless network: joined again whatever happens to it, and none of that is anybody else's trouble."""
 
 import asyncio
 import sys

@@ -1,4 +1,4 @@
-"""The target that looks ahead, as the whole decision makes it: its bounds, what moves it, and what the owner is told."""
+"""The target that looks ahead, as the whole decision makes it: its bounds, what moves it, what the owner is told."""
 
 import unittest
 

@@ -55,16 +55,21 @@ class TestHistory(unittest.TestCase):
         history.note(-0.0078125, 3600, 80.0)
         self.assertEqual(history.hour_cc[2], -1)
 
-    def test_no_hour_spans_an_outage(self):
+    def test_hours_are_joined_from_the_first_whole_one_after_an_outage(self):
         history = OutdoorHistory()
         history.note(5.0, 3600, 80.0)
         history.note(5.0, 1800, 80.0)
         history.interrupt()
         history.note(-10.0, 1800, 80.0)
-        self.assertEqual((history.count, history.joined, history.fresh), (1, 0, 1))
-        history.note(-10.0, 1800, 80.0)
-        self.assertEqual(list(history.hour_cc[:3]), [500, -1000, 0])
-        self.assertEqual((history.count, history.joined, history.fresh), (2, 1, 2))
+        self.assertEqual((history.count, history.joined, history.fresh), (2, 0, 2))
+        history.note(-10.0, 3600, 80.0)
+        self.assertEqual(list(history.hour_cc[:3]), [500, -250, -1000])
+        self.assertEqual((history.count, history.joined, history.fresh), (3, 1, 3))
+        history.interrupt()
+        history.note(-10.0, 3600, 80.0)
+        self.assertEqual(history.joined, 1)
+        history.forget()
+        self.assertEqual(history.joined, 0)
 
     def test_an_hour_after_another_carries_nothing_over(self):
         history = OutdoorHistory()
@@ -141,7 +146,8 @@ class TestHistory(unittest.TestCase):
         history.note(9.0, 1800, 80.0)
         history.forget()
         self.assertEqual((history.part_c_s, history.part_s, history.sum_cc, history.sum_dpa), (0.0, 0, 0, 0))
-        self.assertEqual((history.mean_c(-7.0), history.day_mean_c(-7.0), history.day_lowest_c(-7.0)), (-7.0, -7.0, -7.0))
+        found = (history.mean_c(-7.0), history.day_mean_c(-7.0), history.day_lowest_c(-7.0))
+        self.assertEqual(found, (-7.0, -7.0, -7.0))
         self.assertIs(history.note(-20.0, 3599, 80.0), False)
         self.assertIs(history.note(-20.0, 1, 80.0), True)
         history.note(-10.0, 3600, 80.0)

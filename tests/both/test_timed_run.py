@@ -68,7 +68,8 @@ class TestTimedRun(unittest.TestCase):
         self.assertEqual(w.sentences(decision.refusals, decision.notices)[0], w.NOTICES[w.TIMED_RUN][1])
 
     def test_it_ends_by_itself_after_five_minutes_at_most_even_where_the_shortest_run_is_longer(self):
-        for for_s, changes, lasts_s in ((300, None, 300), (120, None, 120), (9999, None, 300), (300, {"min_on_s": 900}, 300)):
+        longer = {"min_on_s": 900}
+        for for_s, changes, lasts_s in ((300, None, 300), (120, None, 120), (9999, None, 300), (300, longer, 300)):
             bench = Bench(changes=changes)
             self.assertIs(bench.ask(for_s).valve, True)
             self.assertEqual(bench.open_for_s(), lasts_s)

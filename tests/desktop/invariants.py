@@ -664,6 +664,10 @@ class Watch:
         s = world.settings
         readings = world.readings
         kept = 1 << w.WELDED & active if active >> w.WELDED & 1 else 0
+        if s.has_load_sense:
+            line, load = readings.line_sense.state, readings.load_sense.state
+            if s.has_off_switch and readings.off_switch.state != OFF or (line, load) != (ON, OFF):
+                kept |= 1 << w.WELDED
         if s.has_leak and readings.leak.state != OFF:
             kept |= 1 << w.LEAK_WET
         if s.has_overflow and readings.overflow.state != OFF:

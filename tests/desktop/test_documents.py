@@ -20,8 +20,18 @@ DOCUMENTS = [
 TOPS = {"shared", "sim", "tests", "vendor", "hw_docs", "firmware", "docs", "tools", ".ci"}
 TOPS |= {path.name for path in ROOT.iterdir() if path.is_dir()} - NOT_OURS
 PLACEHOLDERS = {"N": "1"}
+PROGRAM = {".py", ".pyi", ".js", ".css", ".html", ".txt"}
 
 ids = pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: str(path.relative_to(ROOT)))
+
+
+def test_every_file_of_the_program_stands_in_the_tour():
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    packages = ("shared/dewcore", "firmware/dewboard", "firmware/benchshim", "sim/dewsim")
+    files = [path for name in packages for path in (ROOT / name).iterdir() if path.is_file()]
+    names = {str(path.relative_to(ROOT)) for path in files if path.suffix in PROGRAM and path.name != "__init__.py"}
+    assert len(names) > 100
+    assert not {name for name in names if f"`{name}`" not in text}
 
 
 def blocks(text: str) -> list:

@@ -84,7 +84,7 @@ EQUIVALENT = (
     ),
     (
         "permit",
-        "_not_dry",
+        "_not_gone",
         "kept |= 1 << w.LEAK_WET",
         "LShift > RShift",
         "LEAK_WET is bit 0: 1 shifted by 0 is 1 either way.",

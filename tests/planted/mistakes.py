@@ -614,6 +614,34 @@ MISTAKES = (
         "The higher of cap and envelope holds.",
     ),
     (
+        "permit-weld-cleared-on-a-dead-line",
+        PERMIT,
+        "if selector_away or readings.line_sense.state != ON or readings.load_sense.state != OFF:",
+        "if selector_away or readings.load_sense.state != OFF:",
+        "A load is dead on a dead line, too: a contact still welded is told no more until the next call.",
+    ),
+    (
+        "learned-fallen-humidity-forgotten",
+        LEARNED,
+        "return controller.permit.latched << 1 | (1 if controller.judge.rh_fell_pct > 0.0 else 0)",
+        "return controller.permit.latched",
+        "A power cut within the hour puts a humidity sensor into service that fell at once.",
+    ),
+    (
+        "doubts-lost-glass-takes-back",
+        DOUBTS,
+        "elif not s.has_glass or inputs.trusted & (1 << GLASS):",
+        "else:",
+        "Two hours after the glass sensor is lost the outdoor thermometer that it contradicted counts again.",
+    ),
+    (
+        "judge-outage-as-a-fast-fall",
+        JUDGE,
+        "        else:\n            self.history.interrupt()\n",
+        "",
+        "What fell in ten hours without a reading counts as one hour's fall for good.",
+    ),
+    (
         "controller-weld-not-latched",
         CONTROLLER,
         "permit.latched |= sensed & LATCHING",
@@ -1582,8 +1610,8 @@ MISTAKES = (
     (
         "storage-cleared-alarm-comes-back",
         KEEP,
-        "if app.controller.permit.latched != self.latched:",
-        "if app.controller.permit.latched & ~self.latched:",
+        "if learned.urgent(app.controller) != self.urgent:",
+        "if learned.urgent(app.controller) & ~self.urgent:",
         "A cleared alarm is stored an hour later: after a power cut it is there again.",
     ),
     (
