@@ -23,7 +23,7 @@ from dewcore.settings import Settings
 from dewcore.words import ON_BENCH
 from dewsim.errors import InputError, shown
 from dewsim.install_files import NUMBER, SHIM, build, number_of
-from dewsim.install_link import Link
+from dewsim.install_link import TRY_S, Link
 from dewsim.progress import Progress
 from dewsim.virtual import VirtualBoard
 
@@ -91,6 +91,7 @@ class BoardBed:
         self._check_release(listed)
         told = self.link.run("starting the bench shim", START.format(folder=folder), FIRST_S).split()
         self.link.send_off(f"session.serve(virtual, {self.token!r})")
+        self.link.transport.serial.timeout = TRY_S  # what is not heard is asked for again
         version = ".".join(map(str, facts[1]))
         return (
             f"the board {told[-1]} at {self.port}, {shown(facts[3])}, {facts[0]} {version}, with release "

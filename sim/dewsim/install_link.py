@@ -14,6 +14,8 @@ from dewsim.install_files import TOOLS
 
 CONNECT_S = 15.0  # a reset, the port gone and back, and the window of 3 s after it
 TRY_S = 0.6
+REPLY_S = 5.0  # for the next byte of a board that was at its prompt
+LINE_S = 1.0  # for the rest of a line
 CHUNK_BYTES = 2048
 AGAIN = "nothing was switched, so plug it in anew and run the same command again"
 ROOM = "what is there stays in charge; remove files that are not the board's own"
@@ -101,6 +103,7 @@ class Link:
                     self.transport = self.open_transport(self.port, timeout=TRY_S)
                 with redirect_stdout(io.StringIO()):  # the transport prints what it did not expect
                     self.transport.enter_raw_repl(soft_reset=False, timeout_overall=TRY_S)
+                self.transport.serial.timeout = REPLY_S
                 return
             except self.silent as problem:
                 if isinstance(problem, OSError):
@@ -215,10 +218,10 @@ class Link:
             self.transport = None
 
     def listen(self, seconds: float) -> list:
-        """The lines that come within so many seconds; the port may be away for some of them."""
+        """The lines that begin within so many seconds; the port may be away for some of them."""
         until_s = time.monotonic() + seconds
         heard = b""
-        while time.monotonic() < until_s:
+        while (left_s := until_s - time.monotonic()) > 0 or left_s > -LINE_S and heard[-1:] not in (b"", b"\n"):
             try:
                 if self.transport is None:
                     self.transport = self.open_transport(self.port, timeout=TRY_S)
