@@ -14,6 +14,7 @@ from dewsim.install_files import TOOLS
 
 CONNECT_S = 15.0  # a reset, the port gone and back, and the window of 3 s after it
 TRY_S = 0.6
+QUIET_S = 0.3
 REPLY_S = 5.0  # for the next byte of a board that was at its prompt
 LINE_S = 1.0  # for the rest of a line
 CHUNK_BYTES = 2048
@@ -97,20 +98,33 @@ class Link:
             raise InputError(f"port: found no name; {ports()}")
         if not self.port.upper().startswith("COM") and not Path(self.port).exists():
             raise InputError(f"{shown(self.port)}: there is no such port; {ports()}")
+        is_late = False  # answers to earlier tries may still come
         while True:
             try:
                 if self.transport is None:
                     self.transport = self.open_transport(self.port, timeout=TRY_S)
                 with redirect_stdout(io.StringIO()):  # the transport prints what it did not expect
                     self.transport.enter_raw_repl(soft_reset=False, timeout_overall=TRY_S)
-                self.transport.serial.timeout = REPLY_S
-                return
+                if not is_late:
+                    self.transport.serial.timeout = REPLY_S
+                    return
+                self._let_quiet()
+                is_late = False
             except self.silent as problem:
+                is_late = True
                 if isinstance(problem, OSError):
                     self.close()
                 if time.monotonic() > deadline_s:
                     raise InputError(self._no_prompt(problem)) from None
                 time.sleep(0.1)
+
+    def _let_quiet(self) -> None:
+        """Drop what comes until nothing does."""
+        serial = self.transport.serial
+        serial.timeout = QUIET_S
+        while serial.read(1):
+            serial.read(serial.inWaiting())
+        serial.timeout = TRY_S
 
     def _no_prompt(self, problem: Exception) -> str:
         if self.transport is None:
