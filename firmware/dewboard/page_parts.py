@@ -32,8 +32,8 @@ BINDS = {
     "envelope": "Walls and attic set it.",
     "owner": "Your wish sets it.",
 }
-# by status of a channel: trusted, missing, stale, out of range, frozen, jumping
-STATUS = ("", "no reading", "old", "out of range", "frozen", "jumping")
+# by status of a channel: trusted, missing, stale, out of range, frozen, jumping or doubted
+STATUS = ("", "no reading", "old", "out of range", "frozen", "it cannot be right")
 UNIT_OF_ENDING = {"pct": "%", "c": "°C", "k": "K"}
 
 

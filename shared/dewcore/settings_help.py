@@ -113,7 +113,8 @@ HELP = {
         "a drier house than needed",
     ),
     "look_ahead": (
-        "1: the house's own drying, and a forecast where one comes, may raise the target above the plain reset",
+        "1: the house's own drying, and a forecast where one comes, may raise the target above the plain reset; "
+        "with 0 nobody looks at weeks of readings either: no worn pad, stuck valve or drifting sensor is told",
         "a drier house than the windows need on most days",
         "the target is as good as what the house has shown of itself",
     ),
