@@ -54,7 +54,8 @@ def _library():
         from amqtt.broker import Broker
     except ImportError:
         raise InputError(
-            "amqtt: is not installed; get it with: python -m pip install 'amqtt>=0.12,<0.13', or use another broker"
+            "broker: needs the package amqtt, which is not installed; run "
+            "`.venv/bin/python -m pip install '.[broker]'` in the checkout, or use another broker"
         ) from None
     return Broker
 

@@ -1,6 +1,8 @@
 """The command line: what users type, one line of error for bad input, nothing imported before it is needed."""
 
 import argparse
+import difflib
+import re
 import signal
 import sys
 from typing import NoReturn
@@ -12,15 +14,38 @@ from dewsim.errors import EXIT_BAD_INPUT, EXIT_INTERRUPTED, EXIT_TERMINATED, Inp
 VERSION = "0.1.0"
 LARGEST_SEED = 999_999_999
 LONGEST_MESSAGE = 1000
+UNKNOWN = "unrecognized arguments: "
 MOST_AT_ONCE = 10_000  # houses or processes
 
 
 class Parser(argparse.ArgumentParser):
-    """Tells wrong usage in one line, as everything else that is wrong."""
+    """Tells wrong usage in one line, as everything else that is wrong.
+
+    commands: the sub-commands, of the top alone.
+    """
+
+    commands: "argparse._SubParsersAction | None" = None
+
+    def parse_args(self, args=None, namespace=None):
+        """As argparse does it; but what is not known is told by the command that does not know it."""
+        found, rest = self.parse_known_args(args, namespace)
+        if rest:
+            command = self.commands.choices[found.command] if self.commands else self
+            command.error(UNKNOWN + " ".join(rest))
+        return found
 
     def error(self, message: str) -> NoReturn:
         told = shown(message.removeprefix("argument "), LONGEST_MESSAGE)
-        self.exit(EXIT_BAD_INPUT, f"dewmargin: {told}; `{self.prog} --help` tells what is allowed\n")
+        meant = self._meant(message)
+        self.exit(EXIT_BAD_INPUT, f"dewmargin: {told}{meant}; `{self.prog} --help` tells what is allowed\n")
+
+    def _meant(self, message: str) -> str:
+        """What a misspelt option or choice may have meant."""
+        known = re.findall("'([^']*)'", message) if "invalid choice" in message else []
+        if message.startswith(UNKNOWN + "--"):
+            known = re.findall("--[a-z-]+", message)[:1] + re.findall("--[a-z-]+", self.format_usage())
+        close = difflib.get_close_matches(known[0], known[1:], 1) if known else []
+        return f"; did you mean {close[0]}?" if close else ""
 
 
 def parser() -> argparse.ArgumentParser:
@@ -32,7 +57,7 @@ def parser() -> argparse.ArgumentParser:
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )
     top.add_argument("--version", action=_Version, nargs=0, help="version, and which build of the decision is loaded")
-    commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
+    commands = top.commands = top.add_subparsers(dest="command", metavar="COMMAND", required=True)
     demo = _command(commands, "demo", "an invented house through an invented winter; no set-up needed")
     demo.add_argument("--out", metavar="DIR", default="dewmargin-demo", help="folder to write (default: %(default)s)")
     demo.set_defaults(run=_demo)
@@ -41,20 +66,20 @@ def parser() -> argparse.ArgumentParser:
     fit_options.add_to_replay(replay)
     _add_many_houses(replay)
     replay.set_defaults(run=_replay)
+    desk_options.add(lambda name, text: _command(commands, name, text))
     faults = _command(commands, "faults", "what faults do in drawn houses, how soon they are noticed, and what is told")
     _add_faults(faults)
     faults.set_defaults(run=_faults)
-    mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
-    fit_options.add(_command(commands, "fit", "a house file out of what a board has logged"))
-    desk_options.add(lambda name, text: _command(commands, name, text))
+    install = _command(commands, "install", "the program onto a board, over its serial port")
+    _add_install(install)
+    install.set_defaults(run=_install)
     bench = _command(commands, "bench", "the board's program on a bench of simulated wires, to be driven and broken")
     _add_bench(bench)
     bench.set_defaults(run=_bench)
     commission = _command(commands, "commission", "put a wired unit into service, guided step by step, with a sheet")
     commission_options.add(commission)
-    install = _command(commands, "install", "the program onto a board, over its serial port")
-    _add_install(install)
-    install.set_defaults(run=_install)
+    mqtt_options.add(lambda name, text: _command(commands, name, text), VERSION)
+    fit_options.add(_command(commands, "fit", "a house file out of what a board has logged"))
     return top
 
 
@@ -171,7 +196,11 @@ def _add_install(install: argparse.ArgumentParser) -> None:
         help="the board's serial port, such as /dev/ttyACM0; first take the fuse of the valve branch out, and run a "
         "laptop on its battery",
     )
-    install.add_argument("--dry-run", action="store_true", help="show what would go onto a board, and with PORT where on it; write nothing")
+    install.add_argument(
+        "--dry-run",
+        action="store_true",
+        help="show what would go onto a board, and with PORT where on it; write nothing",
+    )
     install.add_argument("--source", action="store_true", help="Python source instead of compiled files")
     install.add_argument(
         "--bench",

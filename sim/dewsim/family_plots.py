@@ -108,7 +108,7 @@ class Axes:
         parts = []
         for value in charts.ticks(self.left, self.right, 5):
             at = self.x(value)
-            places = 0 if self.right - self.left > 5.0 else 1
+            places = 0 if self.right - self.left > 5.0 else 1 if self.right - self.left > 1.0 else 2
             parts.append(
                 f'<path class="g" d="M{at:.1f} {TOP}V{bottom}"/>'
                 f'<text x="{at:.1f}" y="{bottom + 17}" text-anchor="middle">{number(value, places)}</text>'

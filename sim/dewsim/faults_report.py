@@ -10,6 +10,7 @@ from statistics import median
 from dewcore import words
 from dewsim import faults, printed, report, report_tables
 from dewsim.family_report import whole, wide
+from dewsim.faults_world import LEASE_S
 from dewsim.units import counted
 
 TABLE, PAGE = "faults.csv", "faults.html"
@@ -114,12 +115,13 @@ def verdict(found: list) -> list:
         most = max([row["added_wet_min"] for row in held], default=0)
         unproven_s = max(row["unproven_s"] for row in found)
         lines.append(
-            f"{len(found)} runs; faults that the controller can hold: {wet} of {len(held)} with an added wet minute, "
-            f"most {most}"
+            f"{counted(len(found), 'run')}. Of {len(held)} with a fault that the controller can hold, {wet} had an "
+            f"added wet minute; the most is {most}."
         )
+        longer = "never longer" if unproven_s == 0 else f"{unproven_s} s longer"
         lines.append(
-            f"right cause named in {100 * right / len(found):.1f} %; most seconds open beyond the lease without proof: "
-            f"{unproven_s}"
+            f"The right cause was named in {100 * right / len(found):.1f} %. Without a proven fan the valve was open "
+            f"{longer} than its lease of {LEASE_S} s."
         )
     return lines
 

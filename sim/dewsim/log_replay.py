@@ -19,6 +19,7 @@ from dewsim.weather import Weather
 
 SAMPLE_MIN = 10
 DAMPEST_PCT, DRIEST_PCT = 100.0, 5.0
+FITTED_SHARE = 0.2  # of the work, for the house as fitted
 FIRST_MIN = 1440  # the house starts as humid as the log is in the mean of so many minutes
 LEAST_DAYS = 1.0
 
@@ -117,7 +118,9 @@ class Beside:
         self.replay = replay.Replay(changed or house, *options, start_pct=start_pct)
         self.fitted = None
         if changed is not None:
+            progress.part = (0.0, FITTED_SHARE)
             self.fitted = shipped_block(replay.Replay(house, *options, start_pct=start_pct))
+            progress.part = (FITTED_SHARE, 1.0)
         self.replay.run()
         self.replay.beside = self
         self.replay.result["logged"] = {
@@ -154,7 +157,7 @@ def first_pct(logged) -> float:
 
 def shipped_block(run: replay.Replay) -> dict:
     """The block of what ships, alone."""
-    run.progress.stage("as fitted", 0.02)
+    run.progress.stage("as fitted", 0.02, 1.0)
     shut = policies.run_shut(run.course, run.start_pct)
     told = run.told() if run.shipped == "outlook" else None
     shipped = run.controlled(run.settings, told)

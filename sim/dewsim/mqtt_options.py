@@ -14,9 +14,9 @@ KINDS = ("metar", "json", "csv")
 
 def add(command, version: str) -> None:
     """Add the four commands; command(name, text) makes a sub-parser."""
-    _add_feed(command("feed", "the outdoor temperature and a forecast from a source of yours to the boards"), version)
-    _add_log(command("log", "every minute of the boards into a database that loses nothing"))
     _add_broker(command("broker", "a small MQTT broker for those who have none"))
+    _add_log(command("log", "every minute of the boards into a database that loses nothing"))
+    _add_feed(command("feed", "the outdoor temperature and a forecast from a source of yours to the boards"), version)
     _add_forget(command("forget", "a board that is gone: what a broker still keeps of it is cleared"))
 
 

@@ -28,6 +28,8 @@ def winter(name: str) -> weather.Weather:
                 f"to {LARGEST}; write {kind}:3, for example"
             )
         return winters.invent(seed, kind)
+    if name in winters.KINDS and not os.path.lexists(name):
+        raise InputError(f"--weather {name}: found no seed; write {name}:3, for example")
     if colon and kind.isidentifier() and not os.path.lexists(name):
         raise InputError(
             f"--weather {shown(name)}: found the kind {shown(kind, 40)} of invented winter, allowed are "

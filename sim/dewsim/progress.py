@@ -38,7 +38,8 @@ class Line:
 class Progress:
     """Share of the work done and the time left, as a Line; without a stream it shows nothing.
 
-    `stage` names a part and the share (0..1) where it starts and ends; `share` moves within it.
+    `stage` names a part and the share (0..1) where it starts and ends; `share` moves within it.  part: from where to
+    where (0..1) all stages to come lie, where the same work is done twice.
     """
 
     def __init__(self, stream=None, title: str = ""):
@@ -47,6 +48,7 @@ class Progress:
         self.started = time.monotonic()
         self.name = ""
         self.low = self.high = 0.0
+        self.part = (0.0, 1.0)
         self.beats = 0
 
     @classmethod
@@ -71,7 +73,8 @@ class Progress:
         """`done` (0..1) of the present stage."""
         if self.line is None or not self.line.is_due():
             return
-        overall = self.low + (self.high - self.low) * done
+        begins, ends = self.part
+        overall = begins + (ends - begins) * (self.low + (self.high - self.low) * done)
         left = ""
         if overall > 0.02:
             left = f", {(time.monotonic() - self.started) * (1.0 - overall) / overall:.0f} s left"

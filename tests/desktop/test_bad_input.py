@@ -455,3 +455,21 @@ def test_a_rename_that_fails_puts_the_earlier_replay_back(work, capsys, monkeypa
     assert main([*malformed.OUT, "out"]) == 2
     check_line(capsys.readouterr().err, ("--out out: cannot be written (Input/output error)",))
     assert len(calls) == 3 and tree(work.parent) == before
+
+
+@pytest.mark.parametrize(
+    ("words", "told"),
+    [
+        (["repaly"], "did you mean replay?"),
+        (["replay", "h.toml", "--wether", "hard:3"], "did you mean --weather?; `dewmargin replay --help`"),
+        (["replay", "default", "--weather", "hard"], "write hard:3"),
+    ],
+)
+def test_a_misspelt_word_is_answered_with_what_it_may_have_meant(capsys, monkeypatch, tmp_path, words, told):
+    monkeypatch.chdir(tmp_path)
+    try:
+        status = main(words)
+    except SystemExit as stop:
+        status = stop.code
+    errors = capsys.readouterr().err
+    assert status == 2 and errors.count("\n") == 1 and told in errors

@@ -226,7 +226,7 @@ def test_the_report_has_every_row_with_its_command(lived, tmp_path):
     found = list(csv.DictReader(io.StringIO((tmp_path / faults_report.TABLE).read_text("utf-8"))))
     assert [row["fault"] for row in found] == ["leak_wet", "rh_spikes"]
     assert found[0]["command"] == f"dewmargin faults --fault leak_wet --weather inland:2 --seed 1 --case {HOUSE}"
-    assert "right cause named in 100.0 %" in text
+    assert "right cause was named in 100.0 %" in text
     assert "none: 1 winters, 7 months, 0 with a latched alarm; told: outdoor_old 2; at most 0.29 a month" in text
     page = (tmp_path / faults_report.PAGE).read_text("utf-8")
     assert "licensed practice" in page and "line voltage" in page
