@@ -157,6 +157,9 @@ def text(plan, cases: dict) -> str:
         why = ", ".join(f"{n} {reason}" for reason, n in count["left_out"].items())
         lines.append(f"{winter.name}: {counted(count['passed'], 'house')} of {count['drawn']} drawn; left out: {why}")
     heads = f"{'class':20}{'sensors':8}{'policy':10}{'zero added':>12}{'worst':>6}{'share of best':>18}"
+    lines.append("share of best: median / 10th percentile / worst, %; gain: % RH; h<25: hours below 25 % RH")
+    lines.append("policies: plain reset; looking ahead with no forecast (none) or one (forecast)")
+    lines.append("sensors: exact; erring within their tolerances; every one at its bad end (corner)")
     lines.append(f"{heads}{'gain':>7}{'h<25':>7}")
     for group, regimes in table(passed(cases)).items():
         for regime, policies in regimes.items():
