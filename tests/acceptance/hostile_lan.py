@@ -1,21 +1,21 @@
 """A hostile local network against the board's page: real MicroPython, a small heap, a beat each second.
 
-    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/hostile_lan.py [--short] [--seed N]
+    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/hostile_lan.py [--short] [--seed N] [--heap 150]
 
-MicroPython runs tests/board/hostile_board.py: the page before a stand-in app whose beat scans a real controller.
+MicroPython runs tests/board/hostile_board.py: the page before a stand-in app whose beat scans a real controller, all of
+a board's code but MQTT loaded out of a ROM image, on a heap as soak.py counts it.
 From here it is attacked over sockets: crowds of idle callers, endless lines and bodies, one byte a second, readers
 that do not read, noise, foreign names and origins, changes without login or with false signs, guesses of the password,
 fuzzed settings.  Between the attacks the board is asked what it still holds.
 
 Promised: no beat later than a second in 99 of 100, and none later than 2 s; memory comes back; nothing changes without
 login; every setting stays within its bounds; an honest caller at another address is answered during each attack.
-Exit status 0 where all of that held, 1 where not, 2 without a MicroPython.
+Exit status 0 where all of that held, 1 where not, 2 where a tool is missing.
 """
 
 import sys
 
-HEAP_32 = "400k"  # the sources are compiled here, which takes more than a board's heap; page_memory.py has that figure
-HEAP_64 = "700k"
+HEAP_KB = 150
 LATE_MS = 1000
 LATEST_MS = 2000
 KEPT_BYTES = 4096  # what may be alive more than before, of a build with 32-bit words
@@ -332,35 +332,39 @@ def judge(lan, text):
 def main(arguments) -> int:
     """Runs on CPython: starts the board on MicroPython and attacks it."""
     import argparse
-    import os
-    import socket
-    import subprocess
+    import tempfile
     from pathlib import Path
 
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--short", action="store_true", help="some seconds instead of some minutes")
     parser.add_argument("--seed", type=int, default=1)
+    parser.add_argument("--heap", type=float, help="kB for the firmware (default: 150, twice that with 64-bit words)")
     chosen = parser.parse_args(arguments)
     root = Path(__file__).resolve().parents[2]
-    folders = [root / name for name in ("shared", "firmware", "vendor/microdot", "tests/board")]
-    sys.path[:0] = [str(folder) for folder in folders] + [str(root / "tests")]
-    from run_both import find_micropython, micropython_version
+    sys.path[:0] = [str(root / name) for name in ("vendor/microdot", "tests/acceptance", "tests/board")]
+    from board_tools import RomBoard
 
-    micropython = find_micropython(os.environ, sys.executable)
-    if micropython is None:
-        print("hostile_lan: no MicroPython found; name one in DEWMARGIN_MICROPYTHON", file=sys.stderr)
-        return 2
-    version = micropython_version(micropython)
-    is_32 = version.endswith("32-bit words")
-    heap = HEAP_32 if is_32 else HEAP_64
+    with tempfile.TemporaryDirectory() as folder:
+        programs = ("parts_board", "loaded_board", "page_client", "page_app", "hostile_board")
+        board = RomBoard("hostile_lan", Path(folder), programs)
+        return play(board, chosen)
+
+
+def play(board, chosen) -> int:
+    """Start the board, attack it, judge."""
+    import socket
+    import subprocess
+
+    own = int((chosen.heap or HEAP_KB * board.words) * 1000)
+    simulated = board.simulated("hostile_board")
     with socket.socket() as free:
         free.bind(("127.0.0.1", 0))
         port = free.getsockname()[1]
     lan = Lan(port, chosen.seed)
-    print("%s, heap %s, seed %d" % (version, heap, chosen.seed), flush=True)
+    print("%s; seed %d" % (board.said(own, simulated), chosen.seed), flush=True)
     with subprocess.Popen(
-        [micropython, "-X", "heapsize=" + heap, "-c", "import hostile_board\nhostile_board.serve(%d)" % port],
-        env=dict(os.environ, MICROPYPATH=":".join([str(folder) for folder in folders] + [".frozen"])),
+        board.command(own, "import hostile_board\nhostile_board.serve(%d)" % port, simulated),
+        env=board.environment,
         stdout=subprocess.PIPE,
         stderr=subprocess.STDOUT,
         text=True,
@@ -370,7 +374,7 @@ def main(arguments) -> int:
             if line != "ready\n":
                 print("hostile_lan: the board did not start: " + line + process.communicate()[0], file=sys.stderr)
                 return 1
-            attack(lan, SHORT if chosen.short else FULL, KEPT_BYTES * (1 if is_32 else 2))
+            attack(lan, SHORT if chosen.short else FULL, KEPT_BYTES * board.words)
             text = process.communicate(timeout=60)[0]
         finally:
             process.kill()

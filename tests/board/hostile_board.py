@@ -1,5 +1,7 @@
 """The board of tests/acceptance/hostile_lan.py: the page before a stand-in app, a beat each second, on MicroPython."""
 
+import loaded_board  # isort: skip - before what only this test has
+
 import asyncio
 import gc
 import time
@@ -13,6 +15,7 @@ from dewboard.page import Page
 from dewcore.settings import TABLE, accepted, disagreement
 
 MOST_BEATS = 900
+SIMULATED = loaded_board.simulated()
 
 
 class Tally:

@@ -1,15 +1,19 @@
 """The board of tests/acceptance/page_memory.py: decision, page and a beat, measured while it is asked for pages."""
 
+import loaded_board  # isort: skip - before what only this test has
+
 import asyncio
 import gc
+
+from page_app import App
+
+SIMULATED = loaded_board.simulated()
 
 
 def serve(port):
     """Serves until told to stop, then prints what was alive when."""
     gc.collect()
     marks = [gc.mem_alloc()]
-    from page_app import App
-
     app = App()
     app.start()
     app.run(3600)

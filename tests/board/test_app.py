@@ -187,6 +187,20 @@ class TestFailure(unittest.TestCase):
         self.assertEqual(app.safe, "")
         self.assertTrue(machine.opened().board.relay_pin)
 
+    def test_failures_ten_minutes_apart_are_no_row_and_a_row_without_end_takes_no_more_memory(self):
+        machine = Machine().opened()
+        app = machine.app
+        good = app.keep
+        for _ in range(5):
+            app.keep = Broken(good, "beat", ValueError("now and then"))
+            machine.beat()
+            app.keep = good
+            machine.beat(600)
+        self.assertEqual(app.safe, "")
+        app.keep = Broken(good, "beat", ValueError("for good"))
+        machine.beat(20)
+        self.assertEqual((app.safe, len(app.failed_s)), ("the beat failed too often", 3))
+
     def test_safe_mode_outlasts_a_power_cut_and_the_button_ends_it_for_good(self):
         machine = Machine().opened()
         machine.beat(700)

@@ -170,6 +170,11 @@ class TestImage(unittest.TestCase):
         self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 3, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
         self.assertEqual(struct.unpack_from("<I", learned.pack(taught(), UTC_S), 8)[0], UTC_S)
 
+    def test_it_goes_into_the_memory_that_is_given_and_fills_it(self):
+        given = bytearray(b"\xa5" * learned.SIZE)
+        self.assertIs(learned.pack(taught(), UTC_S, given), given)
+        self.assertEqual(given, learned.pack(taught(), UTC_S))
+
     def test_every_number_comes_back(self):
         old = taught()
         new = taken(learned.pack(old))
