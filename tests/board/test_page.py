@@ -171,6 +171,10 @@ class Reading(unittest.TestCase):
             self.assertIn("before this page was sent." + told, page(browser))
             self.assertEqual(json.loads(browser.get("/state").body())["hold"], told)
 
+    def test_the_link_at_the_top_says_what_can_be_done(self):
+        for browser, words_there in ((Browser(), "log in"), (logged_in(), "log out")):
+            self.assertIn('<a href="#h-login">' + words_there + "</a>", page(browser))
+
     def test_safe_mode_is_told_first(self):
         browser = Browser()
         self.assertEqual(page(browser).find("out of service"), -1)
