@@ -308,8 +308,11 @@ class Judge:
         # A colder reading of the same second counts, too, towards what has lasted; a warmer one begins nothing.
         colder = belief.rising_since_s >= 0 and read_c < belief.rising_lowest_c
         fresh = trusted and (channel.at_s != belief.at_s or not belief.known or colder)
+        changed = False
         if fresh or belief.known and read_c < belief.believed_c:  # cold counts at once, even if told late
-            inputs.outdoor_held = belief.take(read_c, channel.at_s)
+            held = belief.take(read_c, channel.at_s)
+            changed = held != inputs.outdoor_held  # to be told at once, though the belief stays
+            inputs.outdoor_held = held
         if trusted:
             believed_c = belief.believed_c
             basis = r.OUTDOOR_READ
@@ -328,7 +331,7 @@ class Judge:
                 believed_c = min(believed_c, self.history.day_lowest_c(belief.believed_c))
             elif channel.at_s >= 0:
                 believed_c = min(believed_c, read_c)
-        changed = believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
+        changed = changed or believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis
         return changed

@@ -281,6 +281,18 @@ class TestOutdoors(unittest.TestCase):
 
 
 class TestReadings(unittest.TestCase):
+    def test_a_rise_that_is_held_is_told_at_once_though_the_belief_stays(self):
+        rig = Rig()
+        rig.run(30, 10)
+        cold_c = rig.values["outdoor_c"] - 1.0
+        arrives(rig, "outdoor_c", cold_c, rig.now_s)
+        arrives(rig, "outdoor_c", cold_c + 30.0, rig.now_s)  # a second reading of the same second begins nothing
+        self.assertFalse(rig.noticed(w.OUTDOOR_HELD))
+        rig.values["outdoor_c"] = cold_c + 30.0
+        rig.scan(10)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, cold_c)
+        self.assertTrue(rig.noticed(w.OUTDOOR_HELD))
+
     def test_a_jump_is_not_confirmed_by_older_readings(self):
         rig = Rig()
         rig.scan(1000)

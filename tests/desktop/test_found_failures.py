@@ -22,6 +22,7 @@ FOUND = (
     "1:59",  # running water cleared while the drain could not be read
     "1:3974",  # warmth confirmed although the same second had a colder reading
     "1:4252",  # the same where nothing had risen before
+    "3:903",  # a rise that is held, told a minute late
     "1:2288",  # a glass far colder than modelled on a mild day, scaled to the cold, was colder than any air
 )
 
