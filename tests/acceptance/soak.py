@@ -45,7 +45,7 @@ def main() -> int:
     parser.add_argument("--heap", type=float, help="kB for the firmware (default: 130, twice that with 64-bit words)")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        board = RomBoard("soak", Path(folder), ("parts_board", "loaded_board", "page_client", "soak_board"))
+        board = RomBoard("soak", Path(folder), ("parts_board", "loaded_board", "page_client", "page_app", "soak_board"))
         own = int(options.heap * 1000) if options.heap else DESIGN_BYTES * board.words
         simulated = board.simulated("soak_board")
         began = time.monotonic()

@@ -11,7 +11,7 @@ from test_install import newer, tree  # noqa: F401 - newer is a fixture
 from dewboard import release
 from dewsim import cli, install
 from dewsim.errors import InputError
-from dewsim.install_files import build, sha256
+from dewsim.install_files import build, number_text, sha256
 from dewsim.install_link import Link
 from dewsim.install_rom import RECORD, image, record_of, record_text
 
@@ -182,6 +182,18 @@ def test_from_files_into_rom_and_back_the_release_before_stays(tmp_path, newer, 
         link.close()
     assert capsys.readouterr().out.endswith("the one before it stays in ROM\n")
     assert release.differs(str(tmp_path / "flash" / "b")) == ""
+
+
+def test_the_bench_shim_in_files_goes_with_the_next_plain_install(board_folder, capsys):
+    shim = board_folder / "flash" / "a" / "benchshim"
+    shim.mkdir(parents=True)
+    (shim / "session.py").write_text("")
+    (shim.parent / "release").write_bytes(number_text(2))
+    with BoardOnLine(board_folder, with_rom()) as board:
+        assert put(board, listen_s=0) == 0
+    told = capsys.readouterr().out
+    assert "the bench shim is gone from the board" in told and "release 3 in ROM: " in told
+    assert not shim.exists() and not (shim.parent / "release").exists() and STARTED in first_words(board_folder)
 
 
 def test_too_small_a_partition_is_as_none(tmp_path, capsys, monkeypatch):
