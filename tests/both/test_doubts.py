@@ -124,6 +124,14 @@ class TestSensors(unittest.TestCase):
         rig.run(30)
         self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
 
+    def test_a_window_that_is_opened_takes_its_minutes_and_is_no_fall(self):
+        rig = opened({"look_ahead": 0})
+        for n in range(20):
+            rig.values["rh_pct"] -= 0.8
+            rig.run(30)
+        self.assertTrue(rig.controller.judge.rh_usual_pct - rig.values["rh_pct"] > 9.0)
+        self.assertFalse(rig.noticed(w.RH_JUMPED))
+
     def test_the_first_reading_after_the_start_is_what_is_usual(self):
         rig = Rig()
         rig.now_s = -8
@@ -235,6 +243,36 @@ class TestOutdoors(unittest.TestCase):
         belief.take(12.5, 1200 + JUMP_HELD_S)
         belief.take(12.5, 1800 + JUMP_HELD_S)
         self.assertTrue(belief.believed_c > -10.0)
+
+    def test_what_a_jump_is_to_a_tenth_of_a_kelvin_and_to_the_second(self):
+        for rise_k, held in ((22.0, -1), (22.1, 60)):
+            belief = OutdoorBelief()
+            belief.take(-10.0, 0)
+            belief.take(-10.0 + rise_k, 60)
+            self.assertEqual(belief.jumped_s, held)
+        self.assertIs(belief.take(15.0, 60), True)
+        self.assertIs(belief.take(15.0, 59), True)  # told late, and older than the jump: it goes on from there
+        self.assertEqual((belief.jumped_s, belief.usual_c), (-1, 15.0))
+
+    def test_while_a_jump_lasts_time_does_not_add_up_to_a_rise(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        for at_s in range(60, 3660, 60):
+            self.assertIs(belief.take(14.0, at_s), True)
+        belief.take(-8.0, 3660)  # back: a rise of a minute
+        self.assertAlmostEqual(belief.believed_c, -10.0 + 3.0 / 60.0, delta=1e-5)
+
+    def test_the_usual_is_a_mean_of_the_last_hour_taken_once_a_minute(self):
+        belief = OutdoorBelief()
+        belief.take(0.0, 0)
+        belief.take(6.0, 59)
+        self.assertEqual(belief.usual_c, 0.0)
+        belief.take(6.0, 60)
+        self.assertAlmostEqual(belief.usual_c, 0.1, delta=1e-6)
+        belief.take(6.0, 119)
+        self.assertAlmostEqual(belief.usual_c, 0.1, delta=1e-6)
+        belief.take(6.1, 30)  # a clock that is set back
+        self.assertEqual(belief.usual_c, 6.1)
 
     def test_back_from_a_jump_all_is_as_before(self):
         belief = OutdoorBelief()
