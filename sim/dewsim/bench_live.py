@@ -46,6 +46,7 @@ class Live:
     def __init__(self, house, sky, settings, bed=None):
         self.bench = Bench(settings, bed)
         self.house = DrivingHouse(house, sky)
+        self.units = house.units  # what the page shows first; frames and orders are SI
         self.speed = 1
         self.paused = False
         self.debt = 0.0  # beats due
@@ -249,7 +250,7 @@ class Live:
         if kind not in ("none", "steady", "weather") or not isinstance(outdoor_c, (int, float)):
             return f"found {shown(repr(kind), 40)}, allowed is none, steady or weather"
         if not -70 <= outdoor_c <= 60:
-            return f"outdoor_c: found {outdoor_c:g}, allowed is -70 to 60 °C"
+            return f"outdoor_c: found {outdoor_c:g} °C, allowed is -70 to 60 °C"
         self.house.follows_weather = kind == "weather"
         self.steady = outdoor_c if kind == "steady" else None
         refusal = self.bench.forecast(self.steady)

@@ -92,7 +92,7 @@ class Served:
         return response
 
     async def whole(self, _):
-        text = page(self.board_port, self.live.on_board, self.live.lacks)
+        text = page(self.board_port, self.live.on_board, self.live.lacks, self.live.units)
         return text, 200, {"Content-Type": "text/html; charset=utf-8"}
 
     async def nothing(self, _):
@@ -230,8 +230,8 @@ ON_BOARD = {  # the same on a real board
 }
 
 
-def page(board_port: int, on_board: str = "", lacks: tuple = ()) -> str:
-    """bench.html with its forms filled in from the tables; on_board, lacks: of the `dewsim.bench_live.Live`."""
+def page(board_port: int, on_board: str = "", lacks: tuple = (), units: str = "si") -> str:
+    """bench.html, its forms filled in from the tables; on_board, lacks, units: of the `dewsim.bench_live.Live`."""
     text = report.own("bench.html")
     drives = escape(f"This page drives {on_board}. Nothing but its own supply may be wired to that board.")
     parts = {
@@ -242,6 +242,7 @@ def page(board_port: int, on_board: str = "", lacks: tuple = ()) -> str:
         "GONE": GONE,
         "FAULTS-NOTE": "",
         "LACKS": escape(json.dumps([(place, controls, reason) for place, controls, _, reason in lacks])),
+        "UNITS": units,
         "SPEEDS": "".join(f'<option value="{speed}">{name}</option>' for speed, name in bench_live.SPEEDS),
         "INPUTS": "".join([_number(row) for row in inputs.NUMBERS] + [_choice(row) for row in inputs.CHOICES]),
         "FAULTS": "".join(_fault(name, row[0]) for name, row in inputs.FAULTS.items()),
@@ -263,6 +264,8 @@ def _held(name: str) -> str:
 
 def _number(row: tuple) -> str:
     name, label, unit, low, high, step = row
+    if unit == "°C":
+        unit = '<span class="degrees">°C</span>'
     return (
         f'<div class="row"><label for="i-{name}">{label}, {unit}</label><input id="i-{name}" data-input="{name}" '
         f'type="number" min="{low:g}" max="{high:g}" step="{step:g}" inputmode="decimal">{_held(name)}</div>\n'

@@ -183,7 +183,14 @@ def _span(page) -> Iterator[tuple]:
     yield "charts drawn", page.js("document.querySelectorAll('figure canvas').length") == 3
 
 
+def _fahrenheit(page) -> Iterator[tuple]:
+    ledger = "document.getElementById('ledger').textContent"
+    for unit, other in (("°F", "°C"), ("°C", "°F")):
+        page.key(" ")
+        yield f"ledger in {unit}", page.holds(f"{ledger}.includes('{unit}') && !{ledger}.includes('{other}')")
+
+
 OTHERS = {
     "speed": _speed, "pause": _pause, "daytime": _daytime, "tell": _tell, "forecast": _forecast, "steady": _steady,
-    "grade": _grade, "span": _span,
+    "grade": _grade, "span": _span, "fahrenheit": _fahrenheit,
 }  # fmt: skip

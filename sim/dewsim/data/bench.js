@@ -7,18 +7,35 @@
   var INK = "#161616", PALE = "#d4d4d4";
   var MONTHS = "Jan Feb Mar Apr May Jun Jul Aug Sep Oct Nov Dec".split(" ");
 
+  /* Frames and orders are in °C and K; what is shown follows the tick. */
+  var fahrenheit = document.querySelector("main").dataset.units === "us";
+
+  function degrees(c) { return fahrenheit && c !== null ? c * 1.8 + 32 : c; }
+  function celsius(shown) { return fahrenheit ? String(+((shown - 32) / 1.8).toFixed(4)) : String(shown); }
+  function isTemperature(name) { return /_c$/.test(name); }
+
+  /* The same in a sentence: 5.0 °C, -55 to 60 °C, 8 K. */
+  function inDegrees(words) {
+    if (!fahrenheit) { return words; }
+    return words.replace(/(-?\d+(?:\.\d+)?)(?: to (-?\d+(?:\.\d+)?))? (°C|K)(?![A-Za-z])/g, function (_, low, high, unit) {
+      var turned = function (n) { return (unit === "K" ? n * 1.8 : degrees(+n)).toFixed(/\./.test(n) ? 1 : 0); };
+      return turned(low) + (high === undefined ? "" : " to " + turned(high)) + " °F";
+    });
+  }
+
   function two(n) { return (n < 10 ? "0" : "") + n; }
   function minus(text) { return String(text).replace(/-(\d)/g, "\u2212$1"); }
   function text(element, words) { if (element.textContent !== words) { element.textContent = words; } }
   function hide(element, words) { element.hidden = !words; text(element, words || ""); }
 
-  /* asked: orders on their way.  What a frame from before them says must not undo what the person just did. */
-  function send(order) {
+  /* asked: orders on their way.  What a frame from before them says must not undo what the person just did.
+     asTyped: its value in the unit on the screen, for a refusal. */
+  function send(order, asTyped) {
     asked += 1;
     setTimeout(function () { byId("asked").hidden = !asked; }, 1500);
     return fetch("do", { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(order) })
       .then(function (answer) { return answer.json(); })
-      .then(function (frame) { asked -= 1; byId("asked").hidden = true; hide(byId("refusal"), frame.refusal); show(frame, true); })
+      .then(function (frame) { asked -= 1; byId("asked").hidden = true; hide(byId("refusal"), inDegrees(frame.refusal).replace("'" + order.value + "'", "'" + asTyped + "'")); show(frame, true); })
       .catch(function () { asked = 0; gone(); });
   }
 
@@ -92,8 +109,8 @@
       text(row.cells[0], String(line[0]));
       text(row.cells[1], line[1] !== last ? line[1] : "");
       text(row.cells[2], line[2]);
-      text(row.cells[3], minus(line[3]));
-      text(row.cells[4].firstChild, minus(line[4]));
+      text(row.cells[3], minus(inDegrees(line[3])));
+      text(row.cells[4].firstChild, minus(inDegrees(line[4])));
       last = line[1];
     });
   }
@@ -131,7 +148,10 @@
 
   function controls(frame, answered) {
     put(byId("speed"), frame.speed, answered);
-    all("[data-input]").forEach(function (c) { put(c, frame.inputs[c.dataset.input], answered); });
+    all("[data-input]").forEach(function (c) {
+      var name = c.dataset.input, value = frame.inputs[name];
+      put(c, isTemperature(name) ? degrees(value) : value, answered);
+    });
     all("[data-held]").forEach(function (c) { c.checked = frame.held.indexOf(c.dataset.held) >= 0; });
     all("[data-fault]").forEach(function (c) { c.checked = frame.faults.indexOf(c.dataset.fault) >= 0; });
     all("[data-fit]").forEach(function (c) { c.checked = frame.fitted[c.dataset.fit] === 1; });
@@ -158,6 +178,7 @@
     var part = columns.map(function (c, i) { var out = c.slice(lo); if (t[t.length - 1] < now[0]) { out.push(now[i]); } return out; });
     charts.forEach(function (chart) {
       var data = [part[0]].concat(chart.own.map(function (i) { return chart.lane === undefined ? part[i] : part[i].map(function (v) { return v * 0.7 + (i - 7); }); }));
+      if (chart.place.id === "temperatures") { data = data.map(function (c, i) { return i ? c.map(degrees) : c; }); }
       chart.plot.setData(data, false);
       chart.plot.batch(function () {
         chart.plot.setScale("x", { min: from, max: now[0] + span / 200 });
@@ -230,15 +251,42 @@
     });
   }
 
+  /* An input as it stands on the page, in the unit of orders. */
+  function typed(control) {
+    return isTemperature(control.dataset.input) && control.value !== "" ? celsius(control.value) : control.value;
+  }
+
+  /* After a change of the tick, and at the start: units, bounds, and all figures of the newest frame. */
+  function showUnits(was) {
+    byId("fahrenheit").checked = fahrenheit;
+    all(".degrees").forEach(function (el) { text(el, fahrenheit ? "°F" : "°C"); });
+    all("input[type=number]").forEach(function (c) {
+      if (c.id !== "steady" && !isTemperature(c.dataset.input)) { return; }
+      ["min", "max"].forEach(function (bound) {
+        c.dataset[bound] = c.dataset[bound] || c[bound];
+        c[bound] = Math.round(degrees(+c.dataset[bound]));
+      });
+    });
+    if (was !== fahrenheit) {
+      var steady = byId("steady");
+      steady.value = +(fahrenheit ? degrees(+steady.value) : (steady.value - 32) / 1.8).toFixed(2);
+    }
+    if (newest) { ledger(newest.ledger); controls(newest, true); draw(); }
+  }
+
   function wire() {
+    byId("fahrenheit").addEventListener("change", function () {
+      fahrenheit = byId("fahrenheit").checked;
+      showUnits(!fahrenheit);
+    });
     all("[data-do]").forEach(function (b) { b.addEventListener("click", function () { send(JSON.parse(b.dataset.do)); }); });
     all("[data-input]").forEach(function (c) {
-      c.addEventListener("change", function () { send({ do: "set", name: c.dataset.input, value: c.value }); });
+      c.addEventListener("change", function () { send({ do: "set", name: c.dataset.input, value: typed(c) }, c.value); });
     });
     all("[data-held]").forEach(function (c) {
       c.addEventListener("change", function () {
         var name = c.dataset.held;
-        send(c.checked ? { do: "set", name: name, value: byId("i-" + name).value } : { do: "release", name: name });
+        send(c.checked ? { do: "set", name: name, value: typed(byId("i-" + name)) } : { do: "release", name: name });
       });
     });
     all("[data-fault]").forEach(function (c) { c.addEventListener("change", function () { send({ do: "fault", name: c.dataset.fault, on: c.checked }); }); });
@@ -252,12 +300,13 @@
       send({ do: "clock", minute: 60 * +parts[0] + +parts[1] });
     });
     ["forecast", "steady"].forEach(function (id) {
-      byId(id).addEventListener("change", function () { send({ do: "forecast", kind: byId("forecast").value, outdoor_c: +byId("steady").value }); });
+      byId(id).addEventListener("change", function () { send({ do: "forecast", kind: byId("forecast").value, outdoor_c: +celsius(byId("steady").value) }); });
     });
   }
 
   lack();
   wire();
+  showUnits(false);
   chart("temperatures", [1, 2, 3], [[1.2, [2, 3]], [2.4], [1.2]], 170, undefined, 6);
   chart("humidities", [4, 5, 6], [[2.4], [1.2], [1.2, [2, 3]]], 170, undefined, 10);
   chart("states", [7, 8], [[1.5], [1.5]], 90, 1);
