@@ -210,7 +210,7 @@ class Link:
                     await self._told("alert/" + table[n][0].replace("_", "-"), sentence)
 
     async def _values(self, everything: bool) -> None:
-        """Publish what has changed; numbers only where it is time for everything."""
+        """Publish what has changed; numbers only where it is time for everything, but the timer with its reason."""
         homie = self.homie
         self.seen = self._signs()
         rows = homie.rows()
@@ -219,7 +219,7 @@ class Link:
                 if homie.left_out >> n & 1:
                     if not self.is_ready:  # it may have been fitted once
                         await self.client.publish(homie.topic(row), b"", True)
-                elif (everything or not row[3].isdigit()) and homie.changed(n, row):
+                elif (everything or not row[3].isdigit() or row[1] == "hold") and homie.changed(n, row):
                     await self._value(row, homie.target(row))
                 await asyncio.sleep(0)
         finally:

@@ -155,7 +155,11 @@ def _demand(book: Ledger, controller) -> None:
     limit_pct = decision.target_pct - (0.0 if valve.demand else controller.settings.band_pct)
     reason = f"wants water below {pct(limit_pct)}"
     refused = bool(decision.refusals >> w.HUMID_ENOUGH & 1)
-    book.add("demand", "Humidity", pct(read_pct), w.REFUSALS[w.HUMID_ENOUGH][1] if refused else reason, refused)
+    if decision.refusals & (1 << w.RH_BAD | 1 << w.INDOOR_BAD):
+        reason = "not judged: the reading is not trusted"
+    elif refused:
+        reason = w.REFUSALS[w.HUMID_ENOUGH][1]
+    book.add("demand", "Humidity", pct(read_pct), reason, refused)
 
 
 def _told(refusals: int, codes: tuple) -> str:

@@ -4,7 +4,6 @@ import asyncio
 import time
 
 from dewcore import readings as r
-from dewcore import words as w
 from dewcore.psychro import vapour_pa, wetting_point_c
 from dewcore.settings import TABLE, SettingError, accepted
 from dewsim import bench_inputs as inputs
@@ -341,11 +340,12 @@ class Live:
 
     def frame(self) -> dict:
         """Everything but the charts."""
+        from dewboard.page_parts import why
+
         bench, house = self.bench, self.house
-        app, decision = bench.app, bench.app.controller.decision
+        app = bench.app
         self.frames += 1
         utc_s = app.utc_s()
-        texts = w.sentences(decision.refusals, decision.notices)
         return {
             "n": self.frames,
             "ended": self.ended,
@@ -356,7 +356,7 @@ class Live:
             "paused": self.paused,
             "restarts": bench.restarts,
             "sentence": sentence(bench),
-            "others": [text for text in texts if text != sentence(bench)],
+            "others": why(app),
             "safe": app.safe,
             "lamp": bench.lamp,
             "lamps": self.lamps(),

@@ -21,7 +21,7 @@ from dewsim.progress import Progress
 OLDEST = (1, 26, 0)
 CAUTION = (
     "Before flashing: take the fuse of the valve branch out (a dead line will do only as long as nobody calls for "
-    "heat), and run a laptop on its battery. The contact opens now."
+    "heat), and run a laptop on its battery."
 )
 SHIM_CAUTION = (
     "The bench shim comes with it, which makes up every reading: for a board on a bench, with nothing but its own "
@@ -171,6 +171,7 @@ def _put(link: Link, boards: tuple, files: dict, may_be_rom: bool, wishes: Wishe
     """Connect, check, copy, test, store, switch: in this order, so that what fails, fails before the switch."""
     link.connect()
     check_contact(link)
+    print(f"{link.port}: the board has opened its contact")
     place = choose(link, boards, files, may_be_rom)
     try:
         progress.stage("copying", 0.2, 0.8)

@@ -204,6 +204,21 @@ class TestDevice(unittest.TestCase):
         self.assertTrue(told)
         self.assertEqual((reason, status), (b"open", w.OPEN_SENTENCE.encode()))
 
+    def test_a_timer_is_told_with_its_reason_and_between_the_minutes_no_more(self):
+        async def work(one):
+            one.app.beat = lambda: None
+            d = one.app.controller.decision
+            d.valve, d.refusals, d.hold_s = False, 1 << w.MIN_OFF, 251
+            told = await one.until(lambda reader: reader.values["valve/hold"] == b"251")
+            reason = one.reader.values["control/reason"]
+            d.hold_s = 240
+            await asyncio.sleep(0.3)
+            between = one.read().values["valve/hold"]
+            d.refusals, d.hold_s = 1 << w.FAN_SETTLING, 0
+            return told, reason, between, await one.until(lambda reader: reader.values["valve/hold"] == b"0")
+
+        self.assertEqual(seen(work), (True, w.reason_name(1 << w.MIN_OFF).encode(), b"251", True))
+
     def test_nothing_is_sent_while_nothing_changes(self):
         async def work(one):
             one.app.beat = lambda: None

@@ -144,6 +144,8 @@ def test_an_untrusted_reading_is_refused_and_a_lost_outdoor_one_tells_what_holds
     lines = {line[2]: line for line in live.frame()["ledger"]}
     assert lines["Return air"][4:] == ("no reading", True)
     assert lines["Outdoor air"][4:] == ("no reading, the last one holds", False)
+    assert "not judged" in lines["Humidity"][4]
+    assert "humid as" not in str((live.frame()["ledger"], live.frame()["others"], live.frame()["sentence"]))
     for _ in range(5500):
         live.step()
     lines = {line[2]: line for line in live.frame()["ledger"]}
