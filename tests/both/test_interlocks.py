@@ -18,6 +18,14 @@ class Interlock(unittest.TestCase):
         rig.scan(seconds)
         self.assertTrue(rig.refused(code))
 
+    def begins_after(self, rig, seconds, code, told=None):
+        """Not after so many seconds, but a second later; told: rig.refused, or rig.noticed."""
+        told = told or rig.refused
+        rig.scan(seconds)
+        self.assertFalse(told(code))
+        rig.scan(1)
+        self.assertTrue(told(code))
+
     def stays_open(self, rig, seconds=60):
         self.assertTrue(rig.run(seconds).valve)
 
@@ -497,18 +505,12 @@ class TestByTheSecond(Interlock):
     def test_supply_air_has_300_s_to_warm(self):
         rig = Rig({"has_supply": 1})
         rig.values["supply_c"] = 21.0
-        rig.scan(300)
-        self.assertFalse(rig.refused(w.SUPPLY_COLD))
-        rig.scan(1)
-        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+        self.begins_after(rig, 300, w.SUPPLY_COLD)
 
     def test_without_a_heat_call_the_fans_start_counts(self):
         rig = Rig({"has_heat_call": 0, "has_supply": 1})
         rig.values["supply_c"] = 21.0
-        rig.scan(300)
-        self.assertFalse(rig.refused(w.SUPPLY_COLD))
-        rig.scan(1)
-        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+        self.begins_after(rig, 300, w.SUPPLY_COLD)
 
     def test_with_one_the_calls_start_counts_and_the_pause_forgets_the_warmth(self):
         rig = opened({"has_supply": 1})
@@ -519,10 +521,7 @@ class TestByTheSecond(Interlock):
         rig.contact("heat_call", r.ON)
         rig.scan(0)
         self.assertFalse(rig.refused(w.SUPPLY_COLD))
-        rig.scan(300)
-        self.assertFalse(rig.refused(w.SUPPLY_COLD))
-        rig.scan(1)
-        self.assertTrue(rig.refused(w.SUPPLY_COLD))
+        self.begins_after(rig, 300, w.SUPPLY_COLD)
 
     def test_a_heat_call_that_blinked_between_two_scans_forgets_nothing(self):
         rig = opened({"has_supply": 1})
@@ -535,27 +534,18 @@ class TestByTheSecond(Interlock):
     def test_water_may_run_off_for_1200_s(self):
         rig = ready({"has_drain_wet": 1})
         rig.contact("drain_wet", r.ON)
-        rig.scan(1199)
-        self.assertFalse(rig.refused(w.DRAIN_RUNS))
-        rig.scan(1)
-        self.assertTrue(rig.refused(w.DRAIN_RUNS))
+        self.begins_after(rig, 1199, w.DRAIN_RUNS)
 
     def test_water_has_600_s_to_reach_the_drain(self):
         rig = opened({"has_drain_wet": 1})
         rig.scan(1)  # the contact is read closed
-        rig.scan(599)
-        self.assertFalse(rig.noticed(w.NO_WATER))
-        rig.scan(1)
-        self.assertTrue(rig.noticed(w.NO_WATER))
+        self.begins_after(rig, 599, w.NO_WATER, rig.noticed)
 
     def test_a_fan_contact_is_stuck_after_86400_s_of_heat(self):
         rig = Rig()
         rig.contact("fan", r.OFF)
         rig.scan(0)
-        rig.scan(86399)
-        self.assertFalse(rig.noticed(w.FAN_STUCK_OFF))
-        rig.scan(1)
-        self.assertTrue(rig.noticed(w.FAN_STUCK_OFF))
+        self.begins_after(rig, 86399, w.FAN_STUCK_OFF, rig.noticed)
 
     def test_heat_without_fan_is_counted_from_the_first_scan_on(self):
         permit = Permit()
