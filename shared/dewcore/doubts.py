@@ -46,9 +46,9 @@ GROWS, FADES = 0.1, 0.02
 WATER_S = 1800  # of open valve without a wet drain: no water, else no air
 # The humidity sensor
 NOW_QUARTERS, USUAL_QUARTERS = 384.0, 2880.0  # four and thirty days
-# How far the house may be above the outdoor air beyond what it seems [g/kg]: so much, and by each g/kg outdoors.  Set on
-# 15 simulated winters without a fault, one of which had the notice for days, and on the same with RH reading 0.5 % lower
-# each day, which was found after 7 to 47 days.
+# How far the house may be above the outdoor air beyond what it seems [g/kg]: so much, and by each g/kg outdoors.
+# Set on 15 simulated winters without a fault, one of which had the notice for days, and on the same with RH reading
+# 0.5 % lower each day, which was found after 7 to 47 days.
 GUESS_G_KG, GUESS_SHARE = 0.3, 0.45
 BACK_G_KG = 0.3
 DIFFER_PCT = 5.0

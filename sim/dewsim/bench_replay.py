@@ -8,6 +8,7 @@ from pathlib import Path
 from dewcore.controller import Controller, Decision
 from dewcore.valve import Valve
 from dewsim import housefile, plant, policies, replay, weather
+from dewsim.sensors import Sensors
 
 UNBIASED_RUNS = 3  # the best of these: other work on the machine only ever adds time
 
@@ -49,7 +50,7 @@ def run(house_path: str, weather_path: str, seed: int) -> int:
     simulated_s = course.n_steps * course.dt_s
 
     def decided(controller_type) -> policies.Run:
-        sensors = plant.Sensors(house, course, seed)
+        sensors = Sensors(house, course, seed)
         return policies.run_controller(
             course, sensors, one.settings, one.clock, one.start_pct, controller_type=controller_type
         )

@@ -5,6 +5,7 @@ from functools import cached_property
 
 from dewcore.controller import SCAN_S
 from dewsim import metrics, plant, policies, sampler, weather
+from dewsim.sensors import Sensors
 
 OVER_CAP_PCT = 1.0  # what a shortest run may overshoot the caps by, with room to spare
 START_RH_PCT = plant.START_RH_PCT
@@ -68,7 +69,7 @@ class Case:
 
     def controlled(self, settings, house=None, stop_when_wet=None, forecasts=None) -> policies.Run:
         """The decision code on this case; house: one with sensor errors, None for exact sensors."""
-        sensors = plant.Sensors(house or self.house, self.course, self.seed)
+        sensors = Sensors(house or self.house, self.course, self.seed)
         clock = (self.sky.start_utc_s, self.sky.utc_offset_s)
         return policies.run_controller(
             self.course,

@@ -13,6 +13,7 @@ from dewcore import words as w
 from dewsim import family, faults, faults_board, houses, plant, policies
 from dewsim.errors import InputError
 from dewsim.faults_world import World
+from dewsim.sensors import Sensors
 
 WARM_DAYS = 28
 BEFORE_DAYS = 1
@@ -155,7 +156,7 @@ def new_world(case: family.Case, config: str, k: int) -> World:
     for step in range(k):
         house.step(step, 0)
     clock = (case.sky.start_utc_s, case.sky.utc_offset_s)
-    sensors = plant.Sensors(case.house, case.course, case.seed)
+    sensors = Sensors(case.house, case.course, case.seed)
     return World(case.course, sensors, settings_of(case, config), clock, house)
 
 

@@ -1,4 +1,4 @@
-"""The house and its sensors, stepped through a winter; runs on CPython and MicroPython.
+"""The house, stepped through a winter; runs on CPython and MicroPython.
 
 Two passes.  The thermal side does not depend on humidity: the cooling of the supply air by evaporation,
 about 0.7 kW for each kg/h, is not fed back.  So `Course` runs heating, fan, gains, air changes and glass once
@@ -19,7 +19,7 @@ summer time.
 """
 
 from array import array
-from math import cos, exp, isnan, log, pi, sqrt
+from math import cos, exp, log, pi, sqrt
 
 from dewcore.psychro import (
     MOLAR_RATIO_G,
@@ -70,7 +70,7 @@ DINNER = (0.5, 50, 1080, 40)
 LAUNDRY = (1.8, 240, 1080, 60)
 LAUNDRY_CHANCE = 0.03
 
-GAINS_STREAM, RH_STREAM, INDOOR_STREAM, OUTDOOR_STREAM = 1, 2, 3, 4
+GAINS_STREAM = 1  # sensors have the next
 
 
 class Chance:
@@ -174,7 +174,7 @@ def bursts(gains, seed, day):
     return [(start, minutes, kg * gains.extraction) for start, minutes, kg in found]
 
 
-def _column(n, code="d"):
+def column(n, code="d"):
     return array(code, bytes(n * (8 if code == "d" else 1)))
 
 
@@ -258,7 +258,7 @@ class Course:
             if m < 7200 and 480 <= m % 1440 < 1020:  # Monday to Friday
                 each *= AT_WORK
             week[m] = gains.constant_kg_h + gains.people * each
-        out = _column(self.n_steps)
+        out = column(self.n_steps)
         dt = self.dt_s
         monday = self.start_local_s + 3 * DAY_S + dt // 2  # 1970-01-01 was a Thursday
         for k in range(self.n_steps):
@@ -296,8 +296,8 @@ class Course:
         aired = 1.0 - (1.0 - AIRED_PER_MIN) ** (self.dt_s / 60.0)
         n, dt = self.n_steps, self.dt_s
         outdoor = self.outdoor_c
-        self.indoor_c = indoor = _column(n)
-        self.heat = heat = _column(n, "b")
+        self.indoor_c = indoor = column(n)
+        self.heat = heat = column(n, "b")
         s = self._clock()
         t = sets[s // 60]
         on = 0
@@ -323,8 +323,8 @@ class Course:
         unit_s = max(60, dt)
         per_cycle = max(1, CYCLE_S // unit_s)
         outdoor = self.outdoor_c
-        self.indoor_c = indoor = _column(n)
-        self.heat = heat = _column(n, "b")
+        self.indoor_c = indoor = column(n)
+        self.heat = heat = column(n, "b")
         s = self._clock()
         owed = 0.0
         cycle, units_on = -1, 0
@@ -352,8 +352,8 @@ class Course:
         needs_heat = self.water_needs_heat
         heat, indoor = self.heat, self.indoor_c
         self.supply_c = supply = array("d", indoor)
-        self.capacity_kg_h = capacity = _column(n)
-        self.fan = fan = _column(n, "b") if always else heat
+        self.capacity_kg_h = capacity = column(n)
+        self.fan = fan = column(n, "b") if always else heat
         self.may_run = heat if needs_heat or not always else fan
         for k in range(n):
             if heat[k]:
@@ -378,9 +378,9 @@ class Course:
         colder_k = house.room.colder_k
         p, ratio, n, dt = self.pressure_pa, MOLAR_RATIO_G, self.n_steps, self.dt_s
         indoor, outdoor = self.indoor_c, self.outdoor_c
-        self.sat_w_g_kg = sat = _column(n)
-        self.glass_c = cold = _column(n)
-        self.wet_w_g_kg = wet = _column(n)
+        self.sat_w_g_kg = sat = column(n)
+        self.glass_c = cold = column(n)
+        self.wet_w_g_kg = wet = column(n)
         s = self._clock()
         for k in range(n):
             minute = s // 60
@@ -408,11 +408,11 @@ class Course:
         per_k, per_kg, store = 1.0 / self.air_factor, self.kg_to_rate, 100.0 * self.store_rate
         indoor, outdoor, w_out, gain = self.indoor_c, self.outdoor_c, self.outdoor_w_g_kg, self.gain_kg_h
         sat = self.sat_w_g_kg
-        self.air_changes_per_h = changes = _column(n)
-        self.dry_per_h = dry = _column(n)
-        self.source_g_kg_h = source = _column(n)
-        self.push_h = push = _column(n)
-        self.mean_h = mean = _column(n)
+        self.air_changes_per_h = changes = column(n)
+        self.dry_per_h = dry = column(n)
+        self.source_g_kg_h = source = column(n)
+        self.push_h = push = column(n)
+        self.mean_h = mean = column(n)
         floor = max(rated, LEAST_AIR_CHANGES)
         steady = self.ventilation_per_h
         for k in range(n):
@@ -494,8 +494,8 @@ class Trace:
     __slots__ = ("end", "valve", "valve_starts", "w_g_kg")
 
     def __init__(self, n_steps=0):
-        self.w_g_kg = _column(n_steps)
-        self.valve = _column(n_steps, "b")
+        self.w_g_kg = column(n_steps)
+        self.valve = column(n_steps, "b")
         self.end = None
         self.valve_starts = 0
 
@@ -555,88 +555,3 @@ def rh_series_pct(course, w_g_kg):
     return array(
         "d", (100.0 * w * (ratio + s) / (s * (ratio + w)) for w, s in zip(w_g_kg, course.sat_w_g_kg))
     )
-
-
-class Sensors:
-    """What the house's sensors read, a step at a time.
-
-    indoor_c, outdoor_c: arrays as read [°C], NaN where a reading is missing (the course's own arrays where
-    the thermometer is exact).  rh(k, true_rh_pct): the RH reading [%], called once a step, in order.  exact:
-    True where RH is read without any error, so that a caller may skip the call.
-    Order of errors: lag, offset and drift, noise, resolution, 0..100 %, dropout.  They are what is left after the
-    correction that the house file's settings make: what is read is what that correction turns into them.
-    """
-
-    __slots__ = (
-        "_error", "_gain", "_lagged", "_step", "correct_gain", "correct_pct", "exact", "indoor_c", "outdoor_c"
-    )  # fmt: skip
-
-    def __init__(self, house, course, seed):
-        s = house.sensors
-        n = course.n_steps
-        self.exact = not (
-            s.rh_error_pct or s.lag_min or s.noise or s.resolution or s.drift_pct_per_day or s.dropout
-        )
-        self.correct_pct = house.settings.get("rh_offset_pct", 0.0)
-        self.correct_gain = house.settings.get("rh_gain", 1.0)
-        kelvin = 0.1  # noise and resolution are given in % RH; thermometers have a tenth as many kelvin
-        indoor_k = house.settings.get("indoor_offset_k", 0.0)
-        outdoor_k = house.settings.get("outdoor_offset_k", 0.0)
-        self.indoor_c = _read_c(course.indoor_c, n, s, s.indoor_error_k, kelvin, seed, INDOOR_STREAM, indoor_k)
-        self.outdoor_c = _read_c(course.outdoor_c, n, s, s.outdoor_error_k, kelvin, seed, OUTDOOR_STREAM, outdoor_k)
-        self._lagged = None
-        self._gain = 1.0 - exp(-course.dt_s / 60.0 / s.lag_min) if s.lag_min > 0.0 else 1.0
-        self._step = s.resolution
-        self._error = None
-        if self.correct_pct or self.correct_gain != 1.0:
-            self.exact = False
-        if not self.exact:
-            per_step = s.drift_pct_per_day * course.dt_s / DAY_S
-            self._error = _errors(n, s.rh_error_pct, per_step, s.noise, s.dropout, Chance(seed, RH_STREAM))
-
-    def rh(self, k, true_rh_pct):
-        """RH as read [%] at step k, NaN where missing."""
-        if self.exact:
-            return true_rh_pct
-        lagged = self._lagged
-        lagged = true_rh_pct if lagged is None else lagged + self._gain * (true_rh_pct - lagged)
-        self._lagged = lagged
-        read = _to_step(lagged + self._error[k], self._step)
-        if not (0.0 <= read <= 100.0 or isnan(read)):
-            read = 0.0 if read < 0.0 else 100.0
-        return (read - self.correct_pct) / self.correct_gain
-
-
-def _to_step(value, step):
-    """value rounded to a multiple of step, halves up; step 0 leaves it, NaN stays NaN."""
-    if step > 0.0:
-        return (value / step + 0.5) // 1.0 * step
-    return value
-
-
-def _errors(n, offset, per_step, noise, dropout, chance):
-    """Additive error a step: offset, drift and noise; NaN where the reading is missing."""
-    out = _column(n)
-    nan = float("nan")
-    for k in range(n):
-        error = offset + per_step * k
-        if noise:
-            error += noise * chance.normal()
-        if dropout and chance.share() < dropout:
-            error = nan
-        out[k] = error
-    return out
-
-
-def _read_c(true_c, n, s, error_k, kelvin, seed, stream, correct_k):
-    """What a thermometer reads that is so far off; correct_k: what the settings add to it again."""
-    read_c = _thermometer(true_c, n, s, error_k, kelvin, seed, stream)
-    return array("d", (c - correct_k for c in read_c)) if correct_k else read_c
-
-
-def _thermometer(true_c, n, s, offset_k, kelvin, seed, stream):
-    if not (offset_k or s.noise or s.resolution or s.dropout):
-        return true_c
-    errors = _errors(n, offset_k, 0.0, s.noise * kelvin, s.dropout, Chance(seed, stream))
-    step = s.resolution * kelvin
-    return array("d", (_to_step(true_c[k] + errors[k], step) for k in range(n)))

@@ -31,6 +31,7 @@ from dewsim import (
 from dewsim.errors import InputError, shown, shown_path
 from dewsim.files import contents
 from dewsim.progress import Progress
+from dewsim.sensors import Sensors
 
 FORECASTS = ("simulated", "perfect", "none")
 RESULT = "result.json"
@@ -89,7 +90,7 @@ class Replay:
         start_local_s = sky.start_utc_s + sky.utc_offset_s
         pressure_pa = sum(sky.pressure_pa) / len(sky.pressure_pa)
         self.course = plant.Course(house, minutes, start_local_s, seed, pressure_pa=pressure_pa)
-        self.sensors = plant.Sensors(exact_sensors(house) if exact else house, self.course, seed)
+        self.sensors = Sensors(exact_sensors(house) if exact else house, self.course, seed)
         self.mask = metrics.season_mask(self.course)
         self.caps_pct = policies.slow_caps_pct(self.course, self.settings)
         self.start_pct = policies.start_rh_pct(self.course) if start_pct is None else start_pct
@@ -148,7 +149,7 @@ class Replay:
 
     def controlled(self, settings, told=None) -> policies.Run:
         """The decision code with these settings, told so much of the weather to come."""
-        sensors = plant.Sensors(self.house, self.course, self.seed) if not self.sensors.exact else self.sensors
+        sensors = Sensors(self.house, self.course, self.seed) if not self.sensors.exact else self.sensors
         return policies.run_controller(
             self.course, sensors, settings, self.clock, self.start_pct, self.progress.share, forecasts=told
         )

@@ -22,6 +22,7 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[2] / folder) for folder in 
 from dewcore import house as learned  # noqa: E402
 from dewcore.controller import Controller  # noqa: E402
 from dewsim import family, forecasts, metrics, plant, policies, weather, winters  # noqa: E402
+from dewsim.sensors import Sensors  # noqa: E402
 
 FROM_DAY = 14
 EVERY_MIN = 360
@@ -77,7 +78,7 @@ def judge(winter: str, seed: int, index: int, factor: float) -> list | None:
     controller = Controller(case.settings)
     started(controller.outlook.house, factor)
     clock = (case.sky.start_utc_s, case.sky.utc_offset_s)
-    sensors = plant.Sensors(case.house, course, case.seed)
+    sensors = Sensors(case.house, course, case.seed)
     bench = policies._Wiring(course, sensors, controller, clock, 60)
     told = forecasts.Forecasts(course.outdoor_c, course.dt_s, clock[0], index)
     found = []

@@ -5,7 +5,8 @@ import struct
 import sys
 
 from dewcore import controller
-from dewsim import forecasts, housefile, plant, policies, replay, weather
+from dewsim import forecasts, housefile, policies, replay, weather
+from dewsim.sensors import Sensors
 
 
 class Digesting:
@@ -43,7 +44,7 @@ def make(settings):
     return made[0]
 
 
-course, sensors = one.course, plant.Sensors(house, one.course, 1)
+course, sensors = one.course, Sensors(house, one.course, 1)
 told = forecasts.Forecasts(course.outdoor_c, course.dt_s, one.clock[0], 1)
 policies.run_controller(
     course, sensors, one.settings, one.clock, one.start_pct, controller_type=make, forecasts=told

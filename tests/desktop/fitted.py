@@ -1,7 +1,7 @@
 """A simulated house that is lived in and logged, and what a house fitted to its log foretells of days kept aside.
 
 The owner does what the board asks for: looks at the window, confirms a window test, looks every ten minutes of it.
-Measured are what `plant.Sensors` reads; the glass, the air and what each look saw are those of the simulated house.
+Measured are what `sensors.Sensors` reads; the glass, the air and what each look saw are those of the simulated house.
 """
 
 import time
@@ -14,7 +14,7 @@ from dewcore import words
 from dewcore.controller import Controller
 from dewcore.readings import REQUEST_NONE, REQUEST_WINDOW, TAP_CLEAR, TAP_FOG, TAP_NONE
 from dewcore.record import scaled
-from dewsim import fit_series, log_replay, log_seasons, plant, policies, weather
+from dewsim import fit_series, log_replay, log_seasons, plant, policies, sensors, weather
 from dewsim.logbase import LogBase
 from dewsim.senml import PACKED, Batch, Record
 
@@ -42,7 +42,7 @@ class Lived:
         self.start_pct = policies.start_rh_pct(self.course)
         self.settings = policies.settings_for(house, house.name)
         self.settings.change({"window_test_allowed": 1})
-        self.sensors = plant.Sensors(house, self.course, seed)
+        self.sensors = sensors.Sensors(house, self.course, seed)
         self.chance = Random(f"owner {seed}")
         self.wrong_looks = wrong_looks
         self.come_min = self.next_look = -1

@@ -16,6 +16,7 @@ import pytest
 from dewcore import ceiling, psychro
 from dewsim import plant
 from dewsim.housefile import SECTIONS, House
+from dewsim.sensors import Sensors
 
 ROOT = Path(__file__).parents[2]
 MONDAY_S = 4 * 86400  # 1970-01-05 was a Monday
@@ -145,15 +146,15 @@ def test_what_a_sensor_reads_is_what_its_correction_turns_into_the_stated_error(
     house = plainest(sensors={"rh_error_pct": 1.0})
     house.settings = {"rh_offset_pct": 2.0, "rh_gain": 1.25}
     c = course(house, Minutes(2))
-    read = plant.Sensors(house, c, 1).rh(0, 30.0)
+    read = Sensors(house, c, 1).rh(0, 30.0)
     assert read == pytest.approx((31.0 - 2.0) / 1.25, rel=1e-12)
     exact = plainest()
     exact.settings = {"rh_gain": 1.25}
-    sensors = plant.Sensors(exact, c, 1)
+    sensors = Sensors(exact, c, 1)
     assert not sensors.exact and sensors.rh(0, 30.0) == pytest.approx(24.0, rel=1e-12)
     house = plainest(sensors={"indoor_error_k": 0.3})
     house.settings = {"indoor_offset_k": -0.5, "outdoor_offset_k": 2.0}
-    sensors = plant.Sensors(house, c, 1)
+    sensors = Sensors(house, c, 1)
     assert sensors.indoor_c[60] - 0.5 == pytest.approx(c.indoor_c[60] + 0.3, abs=1e-12)
     assert sensors.outdoor_c[60] + 2.0 == pytest.approx(c.outdoor_c[60], abs=1e-12)
 
@@ -456,7 +457,7 @@ def test_a_dial_opens_below_and_shuts_at_its_setting():
 
 def test_a_dial_with_no_reading_stays_shut():
     c = course(plainest(sensors={"dropout": 1.0}), Minutes(24))
-    trace = plant.run_threshold(c, constant(90.0, c), constant(90.0, c), plant.Sensors(c.house, c, 1))
+    trace = plant.run_threshold(c, constant(90.0, c), constant(90.0, c), Sensors(c.house, c, 1))
     assert not any(trace.valve)
 
 
@@ -464,7 +465,7 @@ def test_a_dial_that_reads_low_humidifies_more():
     house = plainest(humidifier={"kg_h": 1.5}, sensors={"rh_error_pct": -3.0})
     c = course(house, Minutes(96))
     true = plant.run_threshold(c, constant(30.0, c), constant(31.0, c))
-    low = plant.run_threshold(c, constant(30.0, c), constant(31.0, c), plant.Sensors(house, c, 1))
+    low = plant.run_threshold(c, constant(30.0, c), constant(31.0, c), Sensors(house, c, 1))
     more = mean_rh_pct(c, low.w_g_kg[2 * DAY :]) - mean_rh_pct(c, true.w_g_kg[2 * DAY :])
     assert more == pytest.approx(3.0, abs=0.3)
 
@@ -638,7 +639,7 @@ def test_series_of_the_exact_step(x):
 def sensors(hours=24.0, seed=1, **knobs):
     house = plainest(sensors=knobs)
     c = course(house, Minutes(hours))
-    return plant.Sensors(house, c, seed), c
+    return Sensors(house, c, seed), c
 
 
 def test_exact_sensors_are_the_truth_itself():
@@ -706,6 +707,7 @@ import sys, json
 sys.path[:0] = {paths!r}
 from array import array
 from dewsim import plant
+from dewsim.sensors import Sensors
 
 class Part:
     pass
@@ -726,7 +728,7 @@ minutes = part(dict(
     wind_m_s=array("d", [(k * 7 % 80) / 10.0 for k in range(n)]),
 ))
 c = plant.Course(house, minutes, 1700000000, 12345678901)
-sensors = plant.Sensors(house, c, 9)
+sensors = Sensors(house, c, 9)
 dial = plant.run_threshold(c, array("d", [41.0] * n), array("d", [43.0] * n), sensors)
 shut = plant.run_shut(c)
 out = [sum(dial.valve), dial.valve_starts, dial.end.evaporated_kg, dial.end.phi_b_pct, dial.end.pad_kg_h]

@@ -13,6 +13,7 @@ from dewcore.words import FAN_OFF, HUMID_ENOUGH, RH_BAD
 from dewsim import forecasts, metrics, plant, policies
 from dewsim.errors import InputError
 from dewsim.housefile import House
+from dewsim.sensors import Sensors
 
 CLOCK = (1_006_905_600, 3600)  # 28 November 2001 00:00 UTC
 STEPS_A_DAY = 1440
@@ -36,7 +37,7 @@ def course_of(values=None, minutes=None):
 
 
 def controlled(course, settings=None, **more):
-    sensors = plant.Sensors(course.house, course, 1)
+    sensors = Sensors(course.house, course, 1)
     settings = settings or policies.settings_for(course.house, "house", exact=True)
     return policies.run_controller(course, sensors, settings, CLOCK, 30.0, **more)
 
@@ -173,7 +174,7 @@ def test_a_run_told_to_stop_stops_at_its_first_added_wet_step():
     course = course_of(house, Minutes(3, mean_c=0.0, fall_k=20.0))
     settings = policies.without_margin(policies.settings_for(course.house, "house", exact=True))
     shut = policies.run_shut(course, 20.0)
-    sensors = plant.Sensors(course.house, course, 1)
+    sensors = Sensors(course.house, course, 1)
     whole = policies.run_controller(course, sensors, settings, CLOCK, 20.0)
     assert policies.added_wet_minutes(course, whole.w_g_kg, shut.w_g_kg) > 0
     stopped = policies.run_controller(course, sensors, settings, CLOCK, 20.0, stop_when_wet=shut.w_g_kg)
@@ -333,7 +334,7 @@ def test_sensors_on_glass_supply_room_and_drain_are_served_where_the_settings_sa
 def test_the_load_is_live_only_behind_a_live_line():
     course = course_of()
     controller = Controller(policies.settings_for(course.house, "house"))
-    bench = policies._Wiring(course, plant.Sensors(course.house, course, 1), controller, CLOCK, 10)
+    bench = policies._Wiring(course, Sensors(course.house, course, 1), controller, CLOCK, 10)
     for is_open, fan, state in ((True, 1, ON), (True, 0, OFF), (False, 1, OFF), (False, 0, OFF)):
         controller.valve.open, bench.fan = is_open, fan
         bench.at_scan(0)

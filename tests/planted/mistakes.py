@@ -17,6 +17,7 @@ PSYCHRO = "shared/dewcore/psychro.py"
 RECORD = "shared/dewcore/record.py"
 WORDS = "shared/dewcore/words.py"
 PLANT = "sim/dewsim/plant.py"
+SENSORS = "sim/dewsim/sensors.py"
 POLICIES = "sim/dewsim/policies.py"
 METRICS = "sim/dewsim/metrics.py"
 WEATHER = "sim/dewsim/weather.py"
@@ -888,7 +889,7 @@ MISTAKES = (
     ),
     (
         "plant-drift-per-hour",
-        PLANT,
+        SENSORS,
         "s.drift_pct_per_day * course.dt_s / DAY_S",
         "s.drift_pct_per_day * course.dt_s / 3600",
         "A day's drift in an hour.",
