@@ -342,6 +342,7 @@ def work_off(plan: Plan, kept: Kept, engine, line: Line) -> None:
     queue = Queue(plan, kept.found)
     pending: dict = {}
     started, began = time.monotonic(), queue.share()
+    heard = started  # the last result
     while True:
         while len(pending) < WAITING * engine.workers and (ticket := queue.next()):
             number, index = ticket
@@ -350,6 +351,7 @@ def work_off(plan: Plan, kept: Kept, engine, line: Line) -> None:
         if not pending:
             return
         for future in wait(pending, timeout=1.0, return_when=FIRST_COMPLETED).done:
+            heard = time.monotonic()
             number = pending.pop(future)
             row = result_of(future, engine, kept)
             kept.add(number, row)
@@ -361,7 +363,7 @@ def work_off(plan: Plan, kept: Kept, engine, line: Line) -> None:
                 f"{queue.passed[mild] + queue.left_out[mild]} drawn: too mild a winter; leave it out"
             )
         if line.is_due():
-            line.show(told(queue, began, started))
+            line.show(told(queue, began, started, min(engine.workers, len(pending)), heard))
 
 
 def result_of(future, engine, kept: Kept) -> dict:
@@ -374,12 +376,13 @@ def result_of(future, engine, kept: Kept) -> dict:
         ) from None
 
 
-def told(queue: Queue, began: float, started: float) -> str:
-    """What the progress line says: share done, how many houses, the time left."""
+def told(queue: Queue, began: float, started: float, at_work: int, heard: float) -> str:
+    """What the progress line says: share done, how many houses, whether somebody is at it, the time left."""
     share = queue.share()
     all_houses = queue.n_houses * len(queue.passed)
     text = f"houses: {100 * share:3.0f} % {sum(queue.passed)} of {all_houses} houses"
     text += f", {sum(queue.left_out)} draws left out"
+    text += f", {at_work} at work, nothing back for {duration(time.monotonic() - heard)}"
     if share > began:
         left_s = (time.monotonic() - started) * (1.0 - share) / (share - began)
         text += f", {duration(left_s)} left"

@@ -180,16 +180,23 @@ seeded moment of the winter. Wet minutes are those of the modelled coldest spot.
     return printed.page(title, report.own("report.css"), body)
 
 
-def table_of(rows: list, heads: str = "") -> str:
+def table_of(rows: list) -> str:
     """Rows of cells, already escaped."""
     body = "".join("<tr>" + "".join(f"<td>{text}</td>" for text in row) + "</tr>" for row in rows)
-    return wide(f'<table class="cases"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>')
+    return wide(f'<table class="cases"><tbody>{body}</tbody></table>')
 
 
 def by_fault(lines: list) -> str:
     """The table of the terminal, with the right words' sentences."""
-    heads = "".join(f"<th>{escape(text)}</th>" for text in (*HEADS, "right words"))
-    return table_of([[escape(text) for text in (*line, right_words(line[1]))] for line in lines], heads)
+    names = (*HEADS, "right words")
+    heads = "".join(f"<th>{name}</th>" for name in names)
+    body = "".join(f"<tr>{_cells(names, (*line, right_words(line[1])))}</tr>" for line in lines)
+    return wide(f'<table class="cases stacked"><thead><tr>{heads}</tr></thead><tbody>{body}</tbody></table>')
+
+
+def _cells(names: tuple, texts: tuple) -> str:
+    """A row's cells, each with its column's name for a narrow screen."""
+    return "".join(f'<td data-head="{name}">{escape(text)}</td>' for name, text in zip(names, texts))
 
 
 def wettest(found: list) -> str:

@@ -238,7 +238,7 @@ def page(asked, winter: Winter, text: str, needed_kg_h: float | None) -> str:
     body = figures.html(drawn, caption)
     sections = (
         f'<section id="winter"><h2>The winter: {escape(asked.sky.name)}</h2>\n{body}</section>\n'
-        f'<section id="figures"><h2>In figures</h2>\n<pre class="wide" style="font-size:.8rem">{escape(text)}</pre>'
+        f'<section id="figures"><h2>In figures</h2>\n<pre class="wide">{escape(text)}</pre>'
         f'</section>\n<section id="cautions"><h2>Cautions</h2>\n{report_tables.cautions_list()}</section>\n'
     )
     links = (
