@@ -236,6 +236,10 @@ class Homie:
         decision = self.app.controller.decision
         return w.status_sentence(decision.refusals, decision.notices)
 
+    def clock_known(self) -> bool:
+        """Whether there is a time of day, and the decision knows of it: no alert beside it says otherwise."""
+        return self.app.utc_s() != 0 and not self.app.controller.decision.notices >> w.CLOCK_UNKNOWN & 1
+
     def alerts(self) -> tuple:
         """The faults that hold now, and the notices that are one, as masks."""
         decision = self.app.controller.decision

@@ -135,7 +135,7 @@ function show(state) {
 }
 
 let answered = new Date(), drawn = Date.now();
-const DRAW_MS = 300000;
+const DRAW_MS = 300000, EMPTY_MS = 30000;
 
 async function refresh() {
   try {
@@ -318,7 +318,7 @@ function start() {
   setInterval(() => {
     if (document.hidden) return;
     refresh();
-    if (Date.now() - drawn >= DRAW_MS) redraw();
+    if (Date.now() - drawn >= (byId("chart").querySelector("svg") ? DRAW_MS : EMPTY_MS)) redraw();
   }, 10000);
 }
 

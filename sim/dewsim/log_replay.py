@@ -140,6 +140,7 @@ class Beside:
     def lines(self) -> list:
         """The same as text."""
         found = [f"  changed: {', '.join(self.changes)}"] if self.changes else []
+        found += [f"  {line}" for line in factors_left(self.changes, self.replay.house)]
         for heading, block in self.columns():
             if block["mean_rh_pct"] is not None:
                 found.append(
@@ -147,6 +148,17 @@ class Beside:
                     f"{block['valve_hours']:.0f} h of open valve"
                 )
         return found
+
+
+def factors_left(changes: list, house) -> list:
+    """A sentence where one of the two glass factors was changed alone."""
+    places = [change.partition("=")[0].strip() for change in changes]
+    named = [name for name in ("f_day", "f_night") if f"glass.{name}" in places]
+    if len(named) != 1:
+        return []
+    other = "f_night" if named == ["f_day"] else "f_day"
+    part = "by night" if other == "f_night" else "by day"
+    return [f"glass.{other} stayed {getattr(house.glass, other):g}: {part} the windows are as they were"]
 
 
 def first_pct(logged) -> float:

@@ -219,6 +219,19 @@ class TestDevice(unittest.TestCase):
 
         self.assertEqual(seen(work), (True, w.reason_name(1 << w.MIN_OFF).encode(), b"251", True))
 
+    def test_the_clock_is_known_when_its_alert_is_gone(self):
+        async def work(one):
+            one.app.beat = lambda: None
+            d = one.app.controller.decision
+            d.notices |= 1 << w.CLOCK_UNKNOWN
+            one.app.utc_s = lambda: UTC_S  # told since the last scan
+            await asyncio.sleep(0.3)
+            before = one.read().values["system/clock-known"]
+            d.notices &= ~(1 << w.CLOCK_UNKNOWN)
+            return before, await one.until(lambda reader: reader.values["system/clock-known"] == b"true")
+
+        self.assertEqual(seen(work), (b"false", True))
+
     def test_nothing_is_sent_while_nothing_changes(self):
         async def work(one):
             one.app.beat = lambda: None

@@ -86,6 +86,13 @@ CASES = [
 ]
 
 
+def test_a_glass_factor_that_stayed_is_told():
+    house = housefile.House({"glass": {"f_day": 0.7, "f_night": 0.42}})
+    (told,) = log_replay.factors_left(["glass.f_day=0.7"], house)
+    assert told == "glass.f_night stayed 0.42: by night the windows are as they were"
+    assert log_replay.factors_left(CHANGES, house) == log_replay.factors_left(["house.volume_m3=300"], house) == []
+
+
 @pytest.mark.parametrize(("options", "words"), CASES, ids=[" ".join(options) for options, _ in CASES])
 def test_bad_options_are_one_line_and_nothing_is_written(made, options, words, tmp_path, monkeypatch, capsys):
     monkeypatch.chdir(tmp_path)
