@@ -195,6 +195,11 @@ class App:
         self.readings.request_until_s = self.now_s + min(seconds, LONGEST_S.get(code, 0))
         self.hurried = True
 
+    def end(self, code: int) -> None:
+        """The request `code` is over, where that is the one under way."""
+        if self.readings.request == code:
+            self.request(REQUEST_NONE)
+
     def change_settings(self, values: dict) -> str:
         """All of the values or none; "" or why not.  Stored by a later beat.
 

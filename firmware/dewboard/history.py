@@ -164,7 +164,7 @@ class History:
 
     boot: the key of this boot's records, the number given, or a higher one where that was in use; seq: of the next
     record; lost: records that neither RAM nor flash had room for; thinned: left out when two segments became one;
-    writes: files written or removed; refused: what was wrong with the last write, empty where nothing.
+    refused: what was wrong with the last write, empty where nothing.
     """
 
     __slots__ = (
@@ -173,7 +173,6 @@ class History:
         "seq",
         "lost",
         "thinned",
-        "writes",
         "refused",
         "segments",
         "room",
@@ -197,7 +196,6 @@ class History:
         self.seq = 0
         self.lost = 0
         self.thinned = 0
-        self.writes = 0
         self.refused = ""
         self.segments: "list[Segment]" = []
         self.room = SEGMENTS  # fewer where flash is full
@@ -327,7 +325,6 @@ class History:
             return False
         if wrote:
             self.refused = ""
-            self.writes += 1
         return wrote
 
     def _step(self) -> bool:

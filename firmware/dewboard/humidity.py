@@ -3,7 +3,6 @@
     Humidity(bus, clock, chips)     chips: those that may be there, e.g. main_chips() or room_chips()
     .step(temperature, rh, now_s)   once a beat with two Samples; 3 ms, at the search and in faults at most 16 ms
     .name                           "SHT4x", "SHT3x", "AHT20", or "" while none has answered
-    .bus_frees                      how often the bus had to be freed with nine clocks
 
 A frame that fails leaves value and at_s as they are and sets error: ERROR_NO_ANSWER, ERROR_CHECKSUM, or ERROR_RANGE for
 words at the very end of their range, which a broken chip sends.  The next beat tries again; where the data line is
@@ -191,7 +190,7 @@ def room_chips() -> "list[Sht4x | Aht20]":
 class Humidity:
     """One place's chip, whichever it is."""
 
-    __slots__ = ("bus", "clock", "chips", "n", "state", "next_s", "failures", "name", "bus_frees", "wet_s", "heat_s")
+    __slots__ = ("bus", "clock", "chips", "n", "state", "next_s", "failures", "name", "wet_s", "heat_s")
 
     def __init__(self, bus: "Bus", clock: "Clock", chips: "list[Sht4x | Aht20]") -> None:
         self.bus: "Bus" = bus
@@ -202,7 +201,6 @@ class Humidity:
         self.next_s: int = 0
         self.failures: int = 0
         self.name: str = ""
-        self.bus_frees: int = 0
         self.wet_s: int = -1  # since when the air has been at the wet end
         self.heat_s: int = 0  # not before
 
@@ -216,7 +214,7 @@ class Humidity:
         except OSError as refused:
             error = ERROR_NO_ANSWER
             if refused.args[0] == ETIMEDOUT:
-                self._free()
+                self.bus.free()
         if error == ERROR_OK:
             return
         temperature.error = error
@@ -231,7 +229,7 @@ class Humidity:
             self.name = ""
             self.state = _RESET
         elif self.failures == FREE_AFTER:
-            self._free()
+            self.bus.free()
 
     def _act(self, chip: "Sht4x | Aht20", temperature: "Sample", rh: "Sample", now_s: int) -> int:
         state = self.state
@@ -277,8 +275,4 @@ class Humidity:
         self.n += 1
         if self.n == len(self.chips):
             self.n = 0
-            self._free()
-
-    def _free(self) -> None:
-        self.bus_frees += 1
-        self.bus.free()
+            self.bus.free()

@@ -12,6 +12,7 @@ HEAR_S = 5  # so long a retained mark may take to come after subscribing
 PATIENCE_S = 60  # without any move of the mark: then from it again, and twice as long each time
 LONGEST_S = 900
 TELL_S = 10  # between two of the board's own marks
+FAR_BOOTS = 100000  # 27 starts a day for ten years: no mark of this board is so far ahead
 
 
 class Outbox:
@@ -29,6 +30,7 @@ class Outbox:
         "out",
         "rows",
         "is_heard",
+        "has_raised",
         "began_s",
         "moved_s",
         "patience_s",
@@ -43,6 +45,7 @@ class Outbox:
         self.batch: "Batch" = Batch(device)
         self.mark: tuple = NONE
         self.told: tuple = NONE  # the mark as the broker has it
+        self.has_raised: bool = False  # boots, above a mark
         self.patience_s: int = PATIENCE_S
         self.begin()
 
@@ -69,7 +72,11 @@ class Outbox:
         said = ""
         history = self.app.history
         if mark[0] > history.boot or mark[0] == history.boot and mark[1] >= history.seq:
-            # Another life of this board, before its flash was erased: its numbers must not come again.
+            # Another life of this board, before its flash was erased: its numbers must not come again.  That is found
+            # once in a start; more, or too much, is none of this board's, and would use its numbers up.
+            if self.has_raised or mark[0] - history.boot > FAR_BOOTS:
+                return "a mark ahead of all that this board ever sent, not taken: boot " + str(mark[0])
+            self.has_raised = True
             self.app.keep.raise_boot(mark[0] + 1)
             self.rows = None
             said = "the mark is ahead of every record kept here; boots go on from " + str(mark[0] + 1)

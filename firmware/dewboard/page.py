@@ -23,7 +23,8 @@ Page needs of app, beside what login.py needs:
     now_s           integer seconds
     change_settings(values) -> "" or a refusal of one line
     tap(code)       TAP_* of dewcore.readings
-    request(code, seconds=0) REQUEST_*; one that lasts for so long; REQUEST_NONE ends one
+    request(code, seconds=0) REQUEST_*; one that lasts for so long
+    end(code)       ends that one, where it is under way
     forget          is set to what holding both buttons shall do
 """
 
@@ -37,7 +38,6 @@ from dewboard.login import STALE, Login, Session, from_hex, to_hex
 from dewboard.page_parts import html, json_state
 from dewcore.readings import (
     REQUEST_CLEAR,
-    REQUEST_NONE,
     REQUEST_REARM,
     REQUEST_TIMED_RUN,
     REQUEST_WINDOW,
@@ -227,7 +227,7 @@ class Page:
         if here:
             self.app.request(REQUEST_WINDOW, WINDOW_S)
         else:
-            self.app.request(REQUEST_NONE)
+            self.app.end(REQUEST_WINDOW)
         return {"ok": 1}
 
     async def post_clear(self, _: "Request"):
@@ -248,7 +248,7 @@ class Page:
             self.app.request(REQUEST_TIMED_RUN, seconds)
             self.app.events.add("timed test run of " + str(seconds) + " s asked for")
         else:
-            self.app.request(REQUEST_NONE)
+            self.app.end(REQUEST_TIMED_RUN)
             self.app.events.add("timed test run ended on the page")
         return {"ok": 1}
 

@@ -5,7 +5,6 @@
     .close_contact()              closes, or renews: 5 s from now
     .open_contact()               opens at once
     .is_closed()                  what the pin is driven to
-    .lapsed                       how often a lease ran out without the beat having opened the contact itself
 
 What opens it without the beat: the timer's interrupt after 5 s, the watchdog's reset after 7 s (interrupts off or the
 chip hung), the pull-down at the driver whenever the pin is not driven.  Never a PWM: it runs on without the program.
@@ -21,7 +20,7 @@ LEASE_MS = 5000
 class Relay:
     """The contact in series with the valve.  Nothing on the way to open allocates memory."""
 
-    __slots__ = ("pin", "timer", "lapsed", "end")
+    __slots__ = ("pin", "timer", "end")
 
     def __init__(self, pin: "Pin", timer: "LeaseTimer", watchdog: "Watchdog") -> None:
         pin.value(0)
@@ -29,7 +28,6 @@ class Relay:
             raise ValueError("relay: no armed watchdog; arm one with pins.watchdog(7000) and hand it over")
         self.pin: "Pin" = pin
         self.timer: "LeaseTimer" = timer
-        self.lapsed: int = 0
         self.end = self._end  # bound once: binding allocates, and the interrupt may not
 
     def close_contact(self) -> None:
@@ -49,4 +47,3 @@ class Relay:
     def _end(self, timer: "Timer") -> None:
         """The lease is over; runs in the timer's interrupt."""
         self.pin.value(0)
-        self.lapsed += 1

@@ -58,10 +58,10 @@ class Store:
 
     schema: of the payloads written; migrate(schema, payload): an older one's payload as today's, None where it
     cannot be.  A slot of a newer schema is refused.  found: NEW, WHOLE, OLDER or LOST; refused: what was wrong with
-    the last save or slot, empty where nothing; saves: how many were written since the start.
+    the last save or slot, empty where nothing.
     """
 
-    __slots__ = ("folder", "name", "schema", "migrate", "found", "refused", "saves", "slot", "sequence")
+    __slots__ = ("folder", "name", "schema", "migrate", "found", "refused", "slot", "sequence")
 
     def __init__(
         self,
@@ -76,7 +76,6 @@ class Store:
         self.migrate = migrate
         self.found = NEW
         self.refused = ""
-        self.saves = 0
         self.slot = -1  # the one that counts; -1: not looked yet, or none
         self.sequence = -1  # the highest of a whole slot; -1: not looked yet
 
@@ -133,7 +132,6 @@ class Store:
         self.refused = ""
         self.slot = slot
         self.sequence = sequence
-        self.saves += 1
         return True
 
     def _free_slot(self) -> int:

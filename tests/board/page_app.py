@@ -103,6 +103,9 @@ class App:
         self.readings.request = code
         self.readings.request_until_s = self.now_s + seconds
 
+    def end(self, code):
+        self.calls.append(("end", code))
+
     def change_settings(self, values):
         self.calls.append(("settings", values))
         try:

@@ -457,6 +457,16 @@ class TestPeople(unittest.TestCase):
         self.assertEqual(machine.app.readings.request, REQUEST_NONE)
         self.assertFalse(machine.board.relay_pin)
 
+    def test_what_is_ended_is_only_what_was_named(self):
+        machine = Machine()
+        app = machine.app
+        for code, other in ((REQUEST_TIMED_RUN, REQUEST_WINDOW), (REQUEST_WINDOW, REQUEST_TIMED_RUN)):
+            app.request(code, 300)
+            app.end(other)
+            self.assertEqual(app.readings.request, code)
+            app.end(code)
+            self.assertEqual(app.readings.request, REQUEST_NONE)
+
     def test_both_buttons_forget_the_password(self):
         machine = Machine()
         machine.app.store_login(b"secret image")

@@ -271,6 +271,18 @@ class TestMark(unittest.TestCase):
         app, box = opened(3)
         self.assertEqual(box.hear((7, 2)), "")
 
+    def test_a_mark_that_cannot_be_this_boards_is_not_taken_and_uses_up_no_numbers(self):
+        app, box = opened(3)
+        for mark in ((senml.HIGHEST, 0), (8 + outbox.FAR_BOOTS, 0)):
+            self.assertTrue("not taken" in box.hear(mark))
+            self.assertEqual((app.history.boot, app.history.freed, box.mark), (7, NONE, NONE))
+        self.assertTrue("boots go on" in box.hear((7 + outbox.FAR_BOOTS, 0)))
+        boot = app.history.boot
+        self.assertTrue("not taken" in box.hear((boot + 1, 0)))  # once in a start, also at another connection
+        box.begin()
+        self.assertTrue("not taken" in box.hear((boot, 99)))
+        self.assertEqual((app.history.boot, box.mark), (boot, (boot - 1, 0)))
+
     def test_when_all_is_sent_the_history_is_left_alone(self):
         app, box = opened(3)
         while box.fill():

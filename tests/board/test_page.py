@@ -334,8 +334,8 @@ class Changing(unittest.TestCase):
                 ("request", r.REQUEST_WINDOW, 1800),
                 ("request", r.REQUEST_TIMED_RUN, 60),
                 ("tap", r.TAP_CLEAR),
-                ("request", r.REQUEST_NONE, 0),
-                ("request", r.REQUEST_NONE, 0),
+                ("end", r.REQUEST_WINDOW),
+                ("end", r.REQUEST_TIMED_RUN),
             ],
         )
         self.assertIn("timed test run of 60 s asked for", browser.app.events.texts())

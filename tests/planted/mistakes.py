@@ -1707,11 +1707,11 @@ MISTAKES = (
         "Longer than the watchdog: nothing opens the contact of a beat that stands still but the reset.",
     ),
     (
-        "lease-end-only-counts",
+        "lease-end-only-looks",
         RELAY,
-        "        self.pin.value(0)\n        self.lapsed += 1\n",
-        "        self.lapsed += 1\n",
-        "The interrupt tells of the lease that ran out and leaves the contact closed.",
+        "interrupt.\"\"\"\n        self.pin.value(0)\n",
+        "interrupt.\"\"\"\n        self.pin.value()\n",
+        "The interrupt of the lease that ran out leaves the contact closed.",
     ),
     (
         "lease-any-line-renews",
