@@ -208,6 +208,11 @@ def _add_install(install: argparse.ArgumentParser) -> None:
         help="with the bench shim, for `dewmargin bench --board PORT`: the board makes up its readings there, and "
         "keeps the valve shut anywhere else, until it is installed again without",
     )
+    _add_kept(install)
+
+
+def _add_kept(install: argparse.ArgumentParser) -> None:
+    """What stays on the board from release to release."""
     install.add_argument(
         "--wifi", metavar="NAME", help="the wireless network for the board to join; its key is asked for, never shown"
     )

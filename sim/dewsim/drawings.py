@@ -28,6 +28,7 @@ def _drawn(module: str, name: str, fw: Firmware) -> str:
 
 
 DRAWINGS = {
+    "overview.svg": partial(_drawn, "drawings_overview", "overview"),
     "valve_accessory.svg": partial(_drawn, "drawings_valve", "default_circuit"),
     "valve_no_accessory.svg": partial(_drawn, "drawings_valve", "without_terminal"),
     "selector.svg": partial(_drawn, "drawings_valve", "selector"),

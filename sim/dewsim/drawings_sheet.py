@@ -75,6 +75,15 @@ class Sheet:
         """A screw terminal."""
         self._shape(SegmentCircle((x, -y), 0.15, fill="white", zorder=4))
 
+    def ring(self, x: float, y: float, radius: float) -> None:
+        """A white ring, for a number in it."""
+        self._shape(SegmentCircle((x, -y), radius, fill="white", zorder=4))
+
+    def bow(self, x: float, y: float) -> None:
+        """A valve in a water pipe."""
+        corners = [(-0.25, 0.2), (0.25, -0.2), (0.25, 0.2), (-0.25, -0.2)]
+        self._shape(SegmentPoly([(x + dx, dy - y) for dx, dy in corners], fill="white", zorder=3))
+
     def part(self, kind: type, start: tuple, end: tuple, **options: object) -> None:
         """A two-terminal part between two places."""
         self.drawing.add(kind(**options).at((start[0], -start[1])).to((end[0], -end[1])))

@@ -12,7 +12,7 @@ import pytest
 from dewboard import pin_table, pins
 from dewcore import words
 from dewcore.readings import OFF, ON
-from dewsim import drawings, drawings_list, drawings_pages, drawings_states
+from dewsim import drawings, drawings_list, drawings_overview, drawings_pages, drawings_states
 from dewsim.circuit import FUSE_LOAD
 from dewsim.drawings_table import Firmware, shipped
 
@@ -58,8 +58,10 @@ def test_every_committed_drawing_and_page_is_what_the_program_makes():
     assert drawings.differing(drawings.wanted(DOCS, FW)) == []
 
 
-def test_drawings_folder_and_wiring_page_name_the_same():
-    shown = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", (DOCS / "wiring.md").read_text(encoding="utf-8"))
+def test_drawings_folder_and_pages_name_the_same():
+    pages = [DOCS / name for name in ("placement.md", "wiring.md")]
+    text = "".join(page.read_text(encoding="utf-8") for page in pages)
+    shown = re.findall(r"!\[[^\]]+\]\(([^)]+)\)", text)
     assert sorted(shown) == sorted(drawings.DRAWINGS) == sorted(path.name for path in DOCS.glob("*.svg"))
 
 
@@ -153,7 +155,17 @@ def test_every_net_in_a_drawing_stands_with_its_pin_terminal_and_domain(drawn, n
             assert row["terminal"] in " ".join(words_of), net
             domain = "board" if row["domain"].startswith("board") else row["domain"]
             assert "DOMAIN: " + domain in words_of, net
-    assert seen or name == "supply_24_vac.svg"
+    assert seen or name in ("overview.svg", "supply_24_vac.svg")
+
+
+def test_the_overview_numbers_every_sensor_of_the_page_on_placement(drawn):
+    words_of = [text for *_, text in texts(drawn["overview.svg"])]
+    rows = re.findall(r"^\| ([\w' ]+) \|", (DOCS / "placement.md").read_text(encoding="utf-8"), re.MULTILINE)[1:]
+    for n, sensor in enumerate(rows, 1):
+        assert words_of.count(str(n)) == 2, sensor  # in its ring, and on the list
+        listed = words_of[len(words_of) - 1 - words_of[::-1].index(str(n)) + 1]
+        assert listed.startswith(sensor.partition(" and ")[0].partition(" sensor")[0]), sensor
+    assert len(rows) == len(drawings_overview.PLACES)
 
 
 def test_every_net_is_in_some_drawing(drawn):
