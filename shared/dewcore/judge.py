@@ -316,9 +316,7 @@ class Judge:
         if trusted:
             believed_c = belief.believed_c
             basis = r.OUTDOOR_READ
-            if now_s - self.trusted_s >= HOUR_S:
-                self._gap(now_s - self.trusted_s)
-            self.trusted_s = now_s
+            self._seen(now_s)
             if seconds > 0:
                 self.history.note(believed_c, seconds, s.outdoor_rh_pct)
         elif belief.known and not self.outdoor_doubted and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
@@ -336,9 +334,11 @@ class Judge:
         inputs.outdoor_basis = basis
         return changed
 
-    def _gap(self, gap_s: int) -> None:
-        """No outdoor reading was trusted for an hour or longer [s]."""
+    def _seen(self, now_s: int) -> None:
+        """An outdoor reading is trusted; an hour or longer without one is a gap in the history."""
+        gap_s = now_s - self.trusted_s
+        self.trusted_s = now_s
         if gap_s > WEEK_S:
             self.history.forget()  # a warm autumn must not loosen the caps of a January
-        else:
+        elif gap_s >= HOUR_S:
             self.history.interrupt()

@@ -638,7 +638,7 @@ MISTAKES = (
     (
         "judge-outage-as-a-fast-fall",
         JUDGE,
-        "        else:\n            self.history.interrupt()\n",
+        "        elif gap_s >= HOUR_S:\n            self.history.interrupt()\n",
         "",
         "What fell in ten hours without a reading counts as one hour's fall for good.",
     ),
