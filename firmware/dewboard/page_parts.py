@@ -238,9 +238,8 @@ def trimmed(text: str) -> str:
 def counters_part(page: "View", _: str) -> "Iterator[str]":
     for name, value in page.app.counters.items():
         if name.endswith("_s"):
-            name = name[:-1] + "h"
             value //= 3600
-        yield '<tr><th scope="row">' + esc(name.replace("_", " ")) + "</th><td>" + str(value) + "</td></tr>\n"
+        yield '<tr><th scope="row">' + COUNTED[name] + "</th><td>" + str(value) + "</td></tr>\n"
 
 
 def events_part(page: "View", _: str) -> "Iterator[str]":
@@ -268,6 +267,15 @@ def chart_part(page: "View", _: str) -> "Iterator[str]":
     yield from chart(page.app)
 
 
+COUNTED = {
+    "boots": "Starts of the board",
+    "watchdog_resets": "Restarts because it hung",
+    "valve_starts": "Valve opened",
+    "valve_open_s": "Valve open, hours",
+    "missed_beats": "Missed seconds",
+    "failed_beats": "Seconds in which something failed",
+    "restarted_tasks": "Parts of the program started anew",
+}
 PARTS = {
     "safe": safe_part,
     "grave": grave_part,

@@ -8,6 +8,7 @@ from page_app import App, fill
 from page_client import STORED, Browser, logged_in, request
 
 from dewboard import chart, page_parts
+from dewboard.events import COUNTERS
 from dewboard.guard import BODY_BYTES
 from dewboard.login import to_hex
 from dewcore import readings as r
@@ -33,6 +34,11 @@ def page(browser):
 
 
 class Reading(unittest.TestCase):
+    def test_every_counter_has_its_words(self):
+        self.assertEqual(set(page_parts.COUNTED), {name for name, _ in COUNTERS})
+        text = page(Browser())
+        self.assertTrue('Valve opened</th><td>1234<' in text and 'open, hours</th><td>274<' in text)
+
     def test_the_status_sentence_leads_and_the_others_follow(self):
         browser = Browser()
         text = page(browser)  # before the first scan
