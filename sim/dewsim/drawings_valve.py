@@ -148,10 +148,10 @@ def _relay(sheet: Sheet, fw: Firmware, y: float) -> None:
     sheet.words(
         CHAIN + 0.6,
         y + 0.2,
-        f"K1 contact,\n{fw.amount('CONTACT_A')} A at {fw.amount('SURVIVES_VAC')} VAC",
+        f"K1 contact, {fw.amount('CONTACT_A')} A\nat {fw.amount('SURVIVES_VAC')} VAC inductive;",
         size=SMALL,
     )
-    sheet.words(CHAIN + 0.6, y + 1.2, "inductive; nothing\nacross it", size=SMALL)
+    sheet.words(CHAIN + 0.6, y + 1.2, "nothing across it", size=SMALL)
     sheet.wire((CHAIN + 0.05, y + 0.92), (EDGE + 1.5, y + 0.92), dashed=True)
     sheet.pin(EDGE + 1.6, y + 0.92, "relay", f"K1 coil · {fw.pin('relay')}")
 
