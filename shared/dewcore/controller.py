@@ -12,6 +12,7 @@ from dewcore.glass import (
     NIGHT,
     UNSURE,
     Glass,
+    is_night,
     is_night_air,
     when_of,
 )
@@ -302,7 +303,7 @@ class Controller:
             self._measure_glass(readings, inputs, colder_k, now_s)
         if s.glass_f_day != self.preset_day or s.glass_f_night != self.preset_night:
             self._factors()
-        night = self._is_night(readings)
+        night = is_night(readings, self.settings)
         excess_pa = self.room_excess_pa
         night_excess_pa = max(s.room_excess_g_kg * c.PA_PER_G_KG, excess_pa)
         if night:
@@ -357,17 +358,6 @@ class Controller:
         )
         self.decision.glass_c = min(modelled_c, sensed_c)
         return sat_surface_pa(self.decision.glass_c)
-
-    def _is_night(self, readings: "Readings") -> bool:
-        """Whether curtains may be drawn; without a clock they always may."""
-        if readings.utc_s == 0:
-            return True
-        minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
-        first = self.settings.curtains_from_min
-        last = self.settings.curtains_to_min
-        if first > last:
-            return minute >= first or minute < last
-        return first <= minute < last
 
     def _measure_room(self, inputs: "Inputs") -> None:
         """What the coldest room's own sensors say, while they can be trusted."""
@@ -536,7 +526,7 @@ class Controller:
         glass = self.glass
         self.window.allowed = self.settings.window_test_allowed == 1
         room_c = inputs.indoor_c - self._colder_k()
-        night = self._is_night(readings)
+        night = is_night(readings, self.settings)
         cautious_c = c.glass_temperature_c(room_c, inputs.outdoor_c, glass.cautious(night))
         cautious_pct = c.wet_glass_pct(inputs.indoor_sat_pa, self._excess_pa(night), sat_surface_pa(cautious_c))
         advice = guide(readings, inputs, self.season_over, glass, self.window, cautious_pct, now_s)

@@ -77,19 +77,27 @@ IMAGE_BYTES = struct.calcsize(IMAGE_HEAD) + 2 * RECENT + 4 * CELLS
 MOST_LOOKS = 999
 
 
+def is_night(readings: "Readings", settings: "Settings") -> bool:
+    """Whether curtains may be drawn at the moment of `readings`; without a clock they always may."""
+    if readings.utc_s == 0:
+        return True
+    minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
+    first = settings.curtains_from_min
+    last = settings.curtains_to_min
+    if first > last:
+        return minute >= first or minute < last
+    return first <= minute < last
+
+
 def when_of(readings: "Readings", settings: "Settings") -> int:
     """DAY, NIGHT (curtains may be drawn) or UNSURE at the moment of `readings`."""
     if readings.utc_s == 0:
         return UNSURE
     minute = (readings.utc_s + readings.utc_offset_s) // 60 % 1440
-    first = settings.curtains_from_min
-    last = settings.curtains_to_min
-    for edge in (first, last):
+    for edge in (settings.curtains_from_min, settings.curtains_to_min):
         if (minute - edge + NEAR_CURTAINS_MIN) % 1440 <= 2 * NEAR_CURTAINS_MIN:
             return UNSURE
-    if first > last:
-        return NIGHT if minute >= first or minute < last else DAY
-    return NIGHT if first <= minute < last else DAY
+    return NIGHT if is_night(readings, settings) else DAY
 
 
 def is_night_air(tap: int, when: int) -> bool:

@@ -11,7 +11,6 @@ from dewcore.controller import Controller
 from dewcore.judge import Judge
 from dewcore.margin import Margin
 from dewcore.permit import Permit
-from dewcore.settings import Settings
 
 NIGHT_UTC_S = 1700000000 // 86400 * 86400 + 2 * 3600  # 02:00
 DAY_UTC_S = NIGHT_UTC_S + 10 * 3600  # 12:00
@@ -657,37 +656,6 @@ class TestPlain(unittest.TestCase):
         rig = decided({"has_glass": 1}, {"glass_c": 7.0}, DAY_UTC_S)
         plain_pct = c.room_ceiling_pct(20.0, 0.0, -2.0) - rig.controller.margin.total_pct
         self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
-
-
-class TestHours(unittest.TestCase):
-    def test_curtains_to_the_minute(self):
-        readings = r.Readings()
-        for first, last, nights in (
-            (1080, 480, {0: True, 479: True, 480: False, 1079: False, 1080: True, 1439: True}),
-            (60, 120, {0: False, 59: False, 60: True, 119: True, 120: False, 1439: False}),
-        ):
-            settings = Settings()
-            settings.change({"curtains_from_min": first, "curtains_to_min": last})
-            controller = Controller(settings)
-            for minute in nights:
-                for offset_s in (-18000, 0, 3600):
-                    readings.utc_s = 86400 * 20000 + 60 * minute - offset_s
-                    readings.utc_offset_s = offset_s
-                    self.assertIs(controller._is_night(readings), nights[minute])
-
-    def test_without_a_clock_it_is_night(self):
-        self.assertIs(Controller()._is_night(r.Readings()), True)
-        readings = r.Readings()
-        readings.utc_s = 43200
-        self.assertIs(Controller()._is_night(readings), False)
-
-    def test_without_a_clock_it_is_night_even_where_the_curtains_are_open_at_midnight(self):
-        settings = Settings()
-        settings.change({"curtains_from_min": 60, "curtains_to_min": 120})
-        readings = r.Readings()
-        for utc_s, night in ((0, True), (1, False), (-1, False)):
-            readings.utc_s = utc_s
-            self.assertIs(Controller(settings)._is_night(readings), night)
 
 
 if __name__ == "__main__":

@@ -743,5 +743,35 @@ class TestTheStoredState(unittest.TestCase):
             self.broken(image)
 
 
+class TestHours(unittest.TestCase):
+    def test_curtains_to_the_minute(self):
+        readings = Readings()
+        for first, last, nights in (
+            (1080, 480, {0: True, 479: True, 480: False, 1079: False, 1080: True, 1439: True}),
+            (60, 120, {0: False, 59: False, 60: True, 119: True, 120: False, 1439: False}),
+        ):
+            settings = Settings()
+            settings.change({"curtains_from_min": first, "curtains_to_min": last})
+            for minute in nights:
+                for offset_s in (-18000, 0, 3600):
+                    readings.utc_s = 86400 * 20000 + 60 * minute - offset_s
+                    readings.utc_offset_s = offset_s
+                    self.assertIs(g.is_night(readings, settings), nights[minute])
+
+    def test_without_a_clock_it_is_night(self):
+        self.assertIs(g.is_night(Readings(), Settings()), True)
+        readings = Readings()
+        readings.utc_s = 43200
+        self.assertIs(g.is_night(readings, Settings()), False)
+
+    def test_without_a_clock_it_is_night_even_where_the_curtains_are_open_at_midnight(self):
+        settings = Settings()
+        settings.change({"curtains_from_min": 60, "curtains_to_min": 120})
+        readings = Readings()
+        for utc_s, night in ((0, True), (1, False), (-1, False)):
+            readings.utc_s = utc_s
+            self.assertIs(g.is_night(readings, settings), night)
+
+
 if __name__ == "__main__":
     unittest.main()

@@ -7,7 +7,7 @@ An identity is that of `tests/acceptance/long_run.py --replay`.  The shortest wa
 import pytest
 from world import Episode, World
 
-from dewcore import judge, permit, valve
+from dewcore import controller, judge, permit, valve
 from dewcore import words as w
 from dewcore.controller import Controller
 from dewcore.outdoors import OutdoorBelief
@@ -109,7 +109,7 @@ PLANTED = (
     ("V1", valve.Valve, "decide", opens_anyway),
     ("V2", valve.Valve, "decide", opens_latched),
     ("V3", OutdoorBelief, "take", believes_all),
-    ("V3", Controller, "_is_night", lambda self, _: False),
+    ("V3", controller, "is_night", lambda *_: False),
     ("V4", valve.Valve, "_timers", never),
     ("V5", Controller, "_retarget", infinite),
     ("V7", permit.Permit, "check", forgets_latches),

@@ -426,8 +426,8 @@ EQUIVALENT = (
         "Only the places of the nine contacts are read.",
     ),
     (
-        "controller",
-        "_is_night",
+        "glass",
+        "is_night",
         "if first > last",
         "Gt > GtE",
         "The settings refuse curtains that are drawn and opened in the same minute.",
