@@ -6,6 +6,15 @@ from short import house, sky
 from dewsim import install_files, replay
 
 
+# Begun first, so that no worker ends with one of them while the others have nothing left to do.
+LONG = ("fast_build", "replay", "bench_broker", "bench_script", "houses", "onboard", "install_rom", "types", "bench_board")
+
+
+def pytest_collection_modifyitems(items: list) -> None:
+    """The long files first; `start` keeps workers from changing the order."""
+    items.sort(key=lambda item: item.path.stem.removeprefix("test_") not in LONG)
+
+
 @pytest.fixture(scope="session")
 def few_days():
     """Three cold days, run whole; nobody may change it."""

@@ -65,6 +65,7 @@ def test_three_commands_of_the_readme_run_together(tmp_path):
     port = rig.free_port()
     broker, logger, bench = commands()
     assert [words[1] for words in (broker, logger, bench)] == ["broker", "log", "bench"]
+    log = tmp_path / logger[2]
     at = f"mqtt://127.0.0.1:{port}"
     with (
         rig.running(Printing([*broker, "--listen", f"127.0.0.1:{port}"], tmp_path)) as one,
@@ -73,7 +74,7 @@ def test_three_commands_of_the_readme_run_together(tmp_path):
     ):
         rig.wait_for(lambda: "connected as bench" in three.told(), "the board is at the broker")
         speed_up(re.search(r"http://\S+", three.told())[0])
-        rig.wait_for(lambda: (tmp_path / "house.db").exists() and counted(tmp_path / "house.db") >= 2, "records")
+        rig.wait_for(lambda: log.exists() and counted(log) >= 2, "records")
         heard = {}
         client = rig.client(port, on_message=lambda _c, _d, m: heard.update({m.topic: m.payload}))
         client.subscribe("homie/5/bench/#", 1)
