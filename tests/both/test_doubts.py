@@ -132,6 +132,17 @@ class TestSensors(unittest.TestCase):
         self.assertTrue(rig.controller.judge.rh_usual_pct - rig.values["rh_pct"] > 9.0)
         self.assertFalse(rig.noticed(w.RH_JUMPED))
 
+    def test_what_is_usual_follows_within_hours_so_that_a_dry_night_is_no_fall(self):
+        rig = opened({"look_ahead": 0})
+        first_pct = rig.controller.judge.rh_usual_pct
+        for n in range(40):
+            rig.values["rh_pct"] -= 0.25
+            rig.run(600, 60)
+        self.assertAlmostEqual(rig.controller.judge.rh_usual_pct, first_pct - 9.0, delta=1.5)
+        rig.values["rh_pct"] = first_pct - 15.0  # 5 below what is usual now, 15 below what was
+        rig.run(60)
+        self.assertFalse(rig.noticed(w.RH_JUMPED))
+
     def test_the_first_reading_after_the_start_is_what_is_usual(self):
         rig = Rig()
         rig.now_s = -8

@@ -400,6 +400,13 @@ class TestAlarms(unittest.TestCase):
         self.assertTrue(learned.unpack(controller, learned.pack(taught()), 0))
         self.assertEqual(controller.permit.latched, 1 << w.OVERFLOW | 1 << w.LEAK_WET | 1 << w.WELDED)
 
+    def test_a_doubt_that_nobody_has_is_not_kept(self):
+        new = Controller()
+        new.outlook.doubts.outdoor = new.judge.outdoor_doubted = True
+        self.assertTrue(learned.unpack(new, learned.pack(Controller()), 0))
+        self.assertIs(new.outlook.doubts.outdoor, False)
+        self.assertIs(new.judge.outdoor_doubted, False)
+
 
 class TestGap(unittest.TestCase):
     def test_it_takes_both_wall_times(self):
