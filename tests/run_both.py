@@ -102,6 +102,7 @@ def run_file(command: list, environment: dict) -> tuple:
 def run_all(tests: Path, interpreters: list, only: list) -> bool:
     """Run every file, or those named, on every interpreter, on all cores, print what happened; whether all is well."""
     names = sorted(path.stem for path in tests.glob("test_*.py"))
+    only = [name.removesuffix(".py") for name in only]
     unknown = [name for name in only if name not in names]
     if not names or unknown:
         print("run_both: no %s in %s" % (", ".join(unknown) or "test_*.py", tests))

@@ -23,7 +23,7 @@ from dewcore.board import (
 from dewcore.settings import TABLE, Settings
 from dewsim import bench_inputs as inputs
 from dewsim import onboard
-from dewsim.virtual import JUST_BEFORE_WRAP_MS
+from dewsim.virtual_time import JUST_BEFORE_WRAP_MS
 
 LET_GO = 10  # looks at the buttons before they are pressed: one held at the start does not count
 MOST_BEATS_TO_SCAN = 11  # a scan comes at least every ten seconds
@@ -41,7 +41,8 @@ def remembering(world, pins, clock, settings):
     differ while no timer fires among them, and where one would, they are read one by one.  It is half of a beat's work.
     """
     from dewboard.contacts import READ_US, READS, Contacts
-    from dewsim.virtual import AC, SLOT_US
+    from dewsim.virtual_mains import AC
+    from dewsim.virtual_time import SLOT_US
 
     numbers = tuple(AC)  # line, load, fan, heat: the order of Contacts
     known: dict = {}

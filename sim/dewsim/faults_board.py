@@ -221,7 +221,7 @@ def pace_of(pace: float):
 
 def wraps(board_world) -> None:
     """The millisecond counter starts again ten minutes from now."""
-    from dewsim.virtual import TICKS
+    from dewsim.virtual_time import TICKS
 
     shift = (TICKS - 600_000 - board_world.board.ticks_ms()) % TICKS
     board_world.board.start_ms = (board_world.board.start_ms + shift) % TICKS

@@ -38,7 +38,7 @@ def shim_sources() -> dict:
     """What `install --bench` adds: the shim, and the virtual wires and chips that it puts in the place of real ones."""
     folder = Path(benchshim.__file__).parent
     found = {f"{SHIM}/{path.name}": path for path in sorted(folder.iterdir()) if path.suffix == ".py"}
-    found[f"{SHIM}/virtual.py"] = Path(__file__).parent / "virtual.py"
+    found.update({f"{SHIM}/{path.name}": path for path in sorted(Path(__file__).parent.glob("virtual*.py"))})
     found["dewboard/pin_table.py"] = Path(dewboard.__file__).parent / "pin_table.py"
     return found
 

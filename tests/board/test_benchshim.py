@@ -22,14 +22,18 @@ TO_OPEN = 80  # beats from a start to the valve's opening, with QUICK
 
 
 def second_virtual():
-    """Another copy of the module: on a board the shim's own world and the real pins know nothing of each other."""
-    name = "virtual_" + TOP[-12:]
+    """Another copy of the modules: on a board the shim's own world and the real pins know nothing of each other."""
+    package = "copy_" + TOP[-12:]
+    sources = dewsim.virtual.__file__.replace("\\", "/").rsplit("/", 1)[0]
     os.mkdir(TOP)
-    with open(dewsim.virtual.__file__) as source, open(TOP + "/" + name + ".py", "w") as copy:
-        copy.write(source.read())
+    os.mkdir(TOP + "/" + package)
+    for name in os.listdir(sources):
+        if name.startswith("virtual") and name.endswith(".py"):
+            with open(sources + "/" + name) as source, open(TOP + "/" + package + "/" + name, "w") as copy:
+                copy.write(source.read())
     sys.path.insert(0, TOP)
     try:
-        return __import__(name)
+        return __import__(package + ".virtual").virtual
     finally:
         sys.path.pop(0)
         remove(TOP)

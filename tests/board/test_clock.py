@@ -5,7 +5,8 @@ import unittest
 from bench import Bench
 
 from dewboard.clock import Clock
-from dewsim.virtual import JUST_BEFORE_WRAP_MS, TICKS, VirtualBoard
+from dewsim.virtual import VirtualBoard
+from dewsim.virtual_time import JUST_BEFORE_WRAP_MS, TICKS
 
 
 class TestClock(unittest.TestCase):

@@ -8,8 +8,8 @@ from sensor_rows import crc_rows, data_of, of, parts
 from dewboard import humidity as h
 from dewboard import pins
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, ERROR_RANGE, Sample
-from dewsim.virtual import WORD_CRC, Sht3xChip
-from dewsim.virtual import with_crc as virtual_crc
+from dewsim.virtual_chips import WORD_CRC, Sht3xChip
+from dewsim.virtual_chips import with_crc as virtual_crc
 
 
 def frees_of(bench):

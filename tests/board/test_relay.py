@@ -7,6 +7,7 @@ from bench import Bench, BoardReset, Hardware, install, open_pins
 from dewboard.relay import Relay
 from dewcore.board import RESET_POWER, RESET_WATCHDOG
 from dewsim import virtual
+from dewsim.virtual_time import NEVER
 
 S = 1000000
 
@@ -170,7 +171,7 @@ class TestRelay(unittest.TestCase):
         for wrong_ms in (0, 999, 8389, 60000):
             with self.assertRaises(ValueError):
                 pins.watchdog(wrong_ms)
-        self.assertEqual(board.dog_us, virtual.NEVER)
+        self.assertEqual(board.dog_us, NEVER)
         Relay(pins.relay, pins.timer, pins.watchdog(7000)).close_contact()
         self.assertTrue(board.relay_pin)
 

@@ -7,7 +7,8 @@ from sensor_rows import crc_rows, data_of, of
 
 from dewboard import thermometers as t
 from dewcore.readings import ERROR_CHECKSUM, ERROR_NO_ANSWER, ERROR_OK, Readings
-from dewsim.virtual import WIRE_CRC, Thermometer, with_crc
+from dewsim.virtual_chips import with_crc
+from dewsim.virtual_wire import WIRE_CRC, Thermometer
 
 CODE = "28AA1E2C1D13026E"  # a published code, and its CRC
 

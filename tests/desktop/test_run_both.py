@@ -109,6 +109,21 @@ def test_a_failure_in_single_precision_alone_fails_the_run(tmp_path):
     assert "single precision: failed" in done.stdout
 
 
+@pytest.mark.parametrize(("name", "status"), [("test_a", 0), ("test_a.py", 0), ("test_c.py", 1)])
+def test_a_file_runs_alone_with_its_ending_and_without(tmp_path, name, status):
+    run_both = load("run_both")
+    (tmp_path / "test_a.py").write_text(GOOD)
+    (tmp_path / "test_b.py").write_text(GOOD)
+    ran = []
+
+    def command(name):
+        ran.append(name)
+        return [sys.executable, "-c", "print('Ran 1 test')"]
+
+    assert run_both.run_all(tmp_path, [("any", command, dict(os.environ))], [name]) is (status == 0)
+    assert ran == ["test_a"] * (status == 0)
+
+
 def test_no_file_at_all_fails_the_run(tmp_path):
     assert run(tmp_path, {"helper.py": GOOD}).returncode == 1
 
