@@ -22,7 +22,7 @@ LEAST_VALVE_H = 10.0
 LEAST_MOVES_PCT = 0.3
 # Largest relative spread up to which a figure counts as determined
 DRY_SPREAD, STORE_SPREAD, TAU_SPREAD, GAINS_SPREAD, VALVE_SPREAD, HEAT_SPREAD = 0.35, 0.35, 0.35, 0.5, 0.15, 0.15
-RH_SPREAD_PCT = 0.75
+RH_SPREAD_PCT = 1.0
 NOT = "not determined"
 
 
@@ -251,7 +251,11 @@ def _take_glass(house, found: tuple) -> list:
         note = f"{factor.near} looks of {factor.looks} say something"
         if isfinite(factor.f):
             setattr(house.glass, name, _bounded("glass", name, factor.f))
+        if factor.determined:
             rows.append(Row(f"glass.{name}", f"{factor.f:.3f}", f"{factor.spread:.3f}", note))
+        elif isfinite(factor.f):
+            note += f"; likeliest {factor.f:.2f}, to {factor.spread:.3f}: sensors of less tolerance tell more"
+            rows.append(Row(f"glass.{name}", NOT, "", note))
         else:
             rows.append(Row(f"glass.{name}", NOT, "", f"{note}; kept"))
     glass = house.glass

@@ -31,6 +31,7 @@ LINEAR_PRIOR = ((2.0, 5.0), (0.5, 3.0), (0.4, 1.0), (0.0, 10.0), (0.0, 1.5))
 # What the likelihood does not know of: wind, altitude, a sensor's gain, a pad of another time constant.  Relative, from
 # the errors of the first houses of tests/acceptance/fit_houses.py
 UNKNOWN = {"dry_per_h": 0.2, "store_per_h": 0.15, "people": 0.15, "bursts": 0.1, "valve_g_kg_h": 0.08}
+UNKNOWN_RH_PCT = 0.8  # the same of what the humidity sensor reads high, from thirty other houses
 MEASURED_G_KG = 0.02  # spread of a mean of eleven minutes of humidity
 WANDER_H = 24.0
 GAP_G_KG = 2.0  # how far the air goes its own way in an hour nobody recorded
@@ -78,6 +79,7 @@ def fit(steps: Steps, progress=None) -> Moisture:
     scale = dict(zip(LINEAR, np.abs(linear).tolist()))
     for name, share in UNKNOWN.items():
         spread[name] = hypot(spread[name], share * scale.get(name, 1.0))
+    spread["rh_error_pct"] = hypot(spread["rh_error_pct"], UNKNOWN_RH_PCT)
     return Moisture(*np.exp(at).tolist(), *linear.tolist(), spread)
 
 

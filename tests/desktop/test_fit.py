@@ -101,7 +101,7 @@ def test_gaps_are_told_from_minutes(fitted):
 # Looks
 
 
-def looked(f: float, looks: int, near: bool, wrong_every: int = 0):
+def looked(f: float, looks: int, near: bool, wrong_every: int = 0, coldest_c: float = -20.0, mildest_c: float = 5.0):
     """A series of mornings at 06:00, one look each, at a window of this f; near: so humid that it might fog."""
     chance = Random(f"{f} {looks}")
     n = looks * DAY_MIN
@@ -111,7 +111,7 @@ def looked(f: float, looks: int, near: bool, wrong_every: int = 0):
     series.rh_pct, series.look = np.full(n, 30.0), np.full(n, np.nan)
     series.known = np.ones(n, dtype=bool)
     for k in range(360, n, DAY_MIN):
-        series.outdoor_c[k] = chance.uniform(-20.0, 5.0)
+        series.outdoor_c[k] = chance.uniform(coldest_c, mildest_c)
         series.rh_pct[k] = chance.uniform(15.0, 45.0)
         fx = fogging_f(20.0, series.outdoor_c[k], vapour_pa(20.0, series.rh_pct[k]))
         while not (abs(fx - f) <= 0.05 if near else fx <= f - 0.15):
@@ -123,17 +123,33 @@ def looked(f: float, looks: int, near: bool, wrong_every: int = 0):
     return series
 
 
+CALIBRATED = {"sensors": {"rh_tolerance_pct": 0.5, "outdoor_tolerance_k": 0.2}}
+
+
 @pytest.mark.parametrize("f", [0.42, 0.55, 0.68])
 def test_looks_at_the_right_moments_tell_the_glass_factor(f):
-    day, night = fit_glass.fit(looked(f, 24, True, 12), housefile.House())
-    assert night.f == pytest.approx(f, abs=0.03) and night.near >= 20 and 0.012 <= night.spread <= 0.017
-    assert np.isnan(day.f) and day.looks == 0
+    day, night = fit_glass.fit(looked(f, 24, True, 12), housefile.House(CALIBRATED))
+    assert night.f == pytest.approx(f, abs=0.03) and night.near >= 20 and night.determined
+    assert 0.006 <= night.spread <= 0.014
+    assert np.isnan(day.f) and day.looks == 0 and not day.determined
+
+
+def test_what_sensors_may_be_wrong_by_leaves_the_factor_open():
+    series = looked(0.55, 30, True, 0, -6.0, -2.0)  # at one temperature looks do not tell one error from another
+    series.rh_pct -= 1.9
+    series.outdoor_c += 0.45
+    night = fit_glass.fit(series, housefile.House())[1]
+    assert night.near >= 20 and 0.03 < 0.55 - night.f < 3.0 * night.spread and not night.determined
+    house = housefile.House()
+    row = fit_command._take_glass(house, (fit_glass.NOTHING, night))[1]
+    assert row.value == fit_command.NOT and f"likeliest {night.f:.2f}" in row.note
+    assert house.glass.f_night == pytest.approx(night.f, abs=1e-4)
 
 
 @pytest.mark.parametrize(("looks", "near"), [(40, False), (19, True)])
 def test_looks_that_say_nothing_or_too_few_leave_it_open(looks, near):
-    night = fit_glass.fit(looked(0.55, looks, near), housefile.House())[1]
-    assert night.looks == looks and np.isnan(night.f)
+    night = fit_glass.fit(looked(0.55, looks, near), housefile.House(CALIBRATED))[1]
+    assert night.looks == looks and np.isnan(night.f) and not night.determined
 
 
 # What a log cannot tell
