@@ -26,6 +26,9 @@ class TestCorrection(unittest.TestCase):
         self.assertAlmostEqual(believed({"rh_offset_pct": 1.5, "rh_gain": 1.1}, 24.0).rh_pct, 27.9, places=4)
         self.assertAlmostEqual(believed({"rh_offset_pct": -3.0}, 24.0).rh_pct, 21.0, places=4)
 
+    def test_one_percent_is_an_offset_like_any_other(self):
+        self.assertAlmostEqual(believed({"rh_offset_pct": 1.0}, 24.0).rh_pct, 25.0, places=4)
+
     def test_the_humidity_ratio_follows(self):
         raw = believed(None, 26.0).humidity_ratio
         self.assertAlmostEqual(believed({"rh_offset_pct": 2.0}, 24.0).humidity_ratio, raw, places=6)

@@ -124,6 +124,16 @@ class TestSensors(unittest.TestCase):
         rig.run(30)
         self.assertFalse(rig.decision.refusals >> w.RH_BAD & 1)
 
+    def test_after_more_than_a_minute_without_a_reading_a_fall_tells_nothing(self):
+        for last_s, told in ((60, True), (61, False)):
+            rig = opened({"look_ahead": 0})
+            judge = rig.controller.judge
+            for since_s in (20, 40, last_s):
+                sample = rig.readings.rh_pct
+                sample.set(8.0, rig.now_s + since_s)
+                judge.judge(rig.readings, rig.now_s + since_s)
+            self.assertEqual(judge.rh_fell_pct > 0.0, told)
+
     def test_a_window_that_is_opened_takes_its_minutes_and_is_no_fall(self):
         rig = opened({"look_ahead": 0})
         for n in range(20):

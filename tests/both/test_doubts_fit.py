@@ -102,6 +102,20 @@ class TestStrength(unittest.TestCase):
         self.assertFalse(fit.days(0.6, 1.0).told(w.NO_RISE))
 
 
+class TestFirstMinute(unittest.TestCase):
+    def test_a_quarter_told_in_the_first_minute_has_no_time_to_be_judged_by(self):
+        doubts, house, readings = Doubts(Settings()), Told(), r.Readings()
+        readings.fan.set(r.ON, 0)
+        house.told_s = house.hours = 300
+        doubts.minute(readings, r.Inputs(), 0.0, house, False, 300)
+        self.assertEqual(doubts.sums[0], 0.0)
+
+    def test_a_drain_stays_dry_for_as_long_as_the_valve_is_open(self):
+        fit = Fit(drain=False)
+        self.assertEqual(fit.quarters(4, r.ON, False, 0.0).doubts.dry_s, 0)
+        self.assertEqual(fit.quarters(1, r.ON, True, 0.0).doubts.dry_s, 3 * STEP_S)
+
+
 class TestMixed(unittest.TestCase):
     def test_quarters_with_a_part_of_everything_give_the_same_strengths(self):
         fit = Fit(0.0, 0.0)

@@ -127,6 +127,15 @@ class TestHeat(unittest.TestCase):
         sensed.readings.heat_call.set(r.OFF, 0)
         self.assertTrue(sensed.step(3).doubts.duty > 0.1)
 
+    def test_a_fan_that_only_circulates_is_no_heat(self):
+        sensed = Sensed({"has_heat_call": 1})
+        for _ in range(3):
+            sensed.heats = r.OFF
+            sensed.step(1)
+            sensed.readings.fan.set(r.ON, sensed.now_s)
+            sensed.doubts._furnace(sensed.readings, sensed.inputs, 0.0, STEP_S, sensed.now_s)
+        self.assertEqual(sensed.doubts.duty, 0.0)
+
     def test_a_gap_counts_as_five_minutes_and_time_that_goes_back_as_none(self):
         sensed = Sensed().step(1).step(1, 90000)
         self.assertTrue(abs(sensed.doubts.duty_h - 1.0 / 12.0) < 1e-6)
@@ -281,6 +290,12 @@ class TestRooms(unittest.TestCase):
         sensed.inputs.room_rh_pct = 30.0 * sat_water_pa(20.0) / sat_water_pa(17.0)
         sensed.doubts._rooms(sensed.inputs, 600)
         self.assertTrue(sensed.doubts.least_pct < 1e-3)
+
+    def test_a_day_that_begins_with_second_zero_is_one(self):
+        sensed = Sensed({"has_room": 1})
+        sensed.now_s = -STEP_S
+        sensed.room_pct = 40.0
+        self.assertEqual(sensed.step(289).told(w.SENSORS_DIFFER), 1)
 
     def test_time_that_goes_back_begins_a_day(self):
         sensed = self.lived(40.0, 10)

@@ -622,6 +622,14 @@ class TestJudgeAlone(unittest.TestCase):
             judge.judge(readings, 1)
             self.assertIs(judge.rh_moved, watched)
 
+    def test_the_finer_the_sensor_the_less_the_air_has_to_move(self):
+        for step_pct, moved_k in ((0.01, 0.2), (0.1, 0.4), (0.25, 1.0), (0.5, 2.0), (2.0, 2.0)):
+            rig = Rig()
+            rig.run(20)
+            rig.values["rh_pct"] += step_pct
+            rig.run(20)
+            self.assertAlmostEqual(rig.controller.judge.rh_moved_k, moved_k, delta=0.01)
+
     def test_a_day_colder_than_the_design_temperature_outlasts_the_reading(self):
         judge, readings = self.filled()
         for hour in range(13):

@@ -400,6 +400,11 @@ class TestAlarms(unittest.TestCase):
         self.assertTrue(learned.unpack(controller, learned.pack(taught()), 0))
         self.assertEqual(controller.permit.latched, 1 << w.OVERFLOW | 1 << w.LEAK_WET | 1 << w.WELDED)
 
+    def test_starts_that_never_were_have_no_age(self):
+        controller = Controller()
+        controller.scanned_s = 100
+        self.assertEqual(list(learned._ages(controller)), [-1] * learned.AGES)
+
     def test_a_doubt_that_nobody_has_is_not_kept(self):
         new = Controller()
         new.outlook.doubts.outdoor = new.judge.outdoor_doubted = True
