@@ -5,8 +5,8 @@
 Time is simulated, the page is asked for in the same program (no sockets).  The release runs out of a ROM image, without
 a broker.  --heap: kB that a board would have; what it does not have comes on top and is told: the simulated hardware
 and the caller, which is measured first, what this interpreter keeps of functions for tracing, and the image.  Demanded:
-no beat missed, no restart, every request answered, live heap and largest free block at the end within 5 % of those
-after an hour.  30 days take some 15 minutes on the PyPI build, an hour on one of 32 bits.
+in service, no beat missed, no restart, every request answered, live heap and largest free block at the end within 5 %
+of those after an hour.  30 days take some 15 minutes on the PyPI build, an hour on one of 32 bits.
 Exit status 0 where all is kept, 1 where not, 2 where a tool is missing.
 """
 
@@ -68,6 +68,7 @@ def judge(done, beside: int) -> int:
     missed = int(re.search(r"'missed_beats', (\d+)", counters[1])[1])
     failed = int(re.search(r"'failed_beats', (\d+)", counters[1])[1])
     resets = numbers(text, "resets")[0]
+    safe = re.search(r"^resets .* safe '(.*)' open_s", text, re.M)
     live_change = (end[0] - beside) / (hour[0] - beside) - 1.0
     block_change = largest[-1] / largest[0] - 1.0
     print(f"live heap of the board's own: after an hour {hour[0] - beside}, at the end "
@@ -77,6 +78,9 @@ def judge(done, beside: int) -> int:
     print(f"live heap at the worst moment of a page request: {end[2] - beside} bytes")
     print(f"requests answered {end[3]}, refused {end[4]}; beats missed {missed}, failed {failed}; resets {resets}")
     print("counters: " + counters[1])
+    if not safe or safe[1]:
+        print("out of service: " + (safe[1] if safe else "it does not say"))
+        return 1
     good = missed == failed == resets == end[4] == 0 and end[3] > 0
     good = good and abs(live_change) <= WITHIN and block_change >= -WITHIN
     print("soak: kept" if good else "soak: NOT KEPT")
