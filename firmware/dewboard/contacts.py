@@ -2,7 +2,7 @@
 
     Contacts(pins, clock, settings)
     .read(readings, now_s)     once a beat: all fitted contacts from one sample of 50 reads, 1 ms apart (50 to 60 ms)
-    .half_wave                 bits HALF_LINE, HALF_LOAD, HALF_FAN, HALF_HEAT: who ran on half a wave in the last sample
+    .half_wave                 bits 1 line, 2 load, 4 fan, 8 heat: who ran on half a wave in the last sample
     Buttons(pins, clock)
     .poll()                    PRESS_* of `dewcore.board`; every 20 to 100 ms
 
@@ -41,11 +41,6 @@ HALF_FROM = 4  # 50 Hz, half a wave: 4.9 changes in 49 ms, give or take one
 HALF_TO = 7
 FULL_FROM = 9  # 50 Hz: 9.8
 FULL_TO = 14  # 60 Hz: 11.8, and 13 where each read takes 0.1 ms longer
-
-HALF_LINE = 1
-HALF_LOAD = 2
-HALF_FAN = 4
-HALF_HEAT = 8
 
 # Share of the probes' supply (of 65536): 100 kohm to the supply, 100 kohm at the wire's end.
 FOREIGN_ABOVE = 13107  # 20 % with the supply off: more than wet electrodes make by themselves

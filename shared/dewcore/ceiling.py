@@ -1,10 +1,9 @@
 """What each surface allows: the highest indoor RH at the glass, an opaque corner and the building's envelope.
 
-All RH are in % over liquid water at the main sensor's air temperature.  Nothing here knows a margin of its own;
-`margin_k` cools the glass before it is judged.
+All RH are in % over liquid water at the main sensor's air temperature.  Nothing here knows a margin of its own.
 """
 
-from dewcore.psychro import sat_surface_pa, sat_water_pa
+from dewcore.psychro import sat_water_pa
 
 # What set the target; the order is that of the record's codes.
 BINDS_GLASS = 0
@@ -29,50 +28,31 @@ def glass_temperature_c(indoor_c: float, outdoor_c: float, f: float) -> float:
     return indoor_c - (1.0 - f) * (indoor_c - outdoor_c)
 
 
-def glass_ceiling_pct(indoor_c: float, outdoor_c: float, f: float, margin_k: float) -> float:
-    """RH [%] at which the glass, cooled by margin_k [K], gets wet: dew, or frost below 0 °C."""
-    glass_c = glass_temperature_c(indoor_c, outdoor_c, f) - margin_k
-    return 100.0 * sat_surface_pa(glass_c) / sat_water_pa(indoor_c)
-
-
-def room_ceiling_pct(indoor_c: float, room_excess_pa: float, glass_c: float) -> float:
-    """RH [%] at the main sensor at which the glass of the coldest room, at glass_c [°C], gets wet.
-
-    indoor_c: the main sensor's air temperature [°C]; room_excess_pa: that room's vapour pressure above the
-    main sensor's [Pa].  Without excess and with the main room's glass this is the main room's own ceiling.
-    May be negative: then the room's own moisture is already too much.
-    """
-    return wet_glass_pct(sat_water_pa(indoor_c), room_excess_pa, sat_surface_pa(glass_c))
-
-
 def wet_glass_pct(indoor_sat_pa: float, room_excess_pa: float, surface_pa: float) -> float:
-    """`room_ceiling_pct` from the saturation pressures [Pa] of the main sensor's air and of the glass."""
+    """RH [%] at the main sensor at which the glass of the coldest room gets wet.
+
+    indoor_sat_pa: saturation pressure of the main sensor's air; surface_pa: that of the glass (`sat_surface_pa`);
+    room_excess_pa: that room's vapour pressure above the main sensor's, all in Pa.  Without excess and with the
+    main room's glass this is the main room's own ceiling.  May be negative: then the room's own moisture is already
+    too much.
+    """
     return 100.0 * (surface_pa - room_excess_pa) / indoor_sat_pa
 
 
-def corner_ceiling_pct(indoor_c: float, mean_outdoor_c: float, corner_f: float) -> float:
+def dry_corner_pct(indoor_sat_pa: float, indoor_c: float, mean_outdoor_c: float, corner_f: float) -> float:
     """RH [%] that keeps an opaque corner of factor corner_f [-] at or below 80 % surface RH.
 
-    mean_outdoor_c: the trailing 7-day mean [°C]; the standard's own period is a month (EN ISO 13788:2012).
+    indoor_sat_pa: saturation pressure [Pa] at indoor_c; mean_outdoor_c: the trailing 7-day mean [°C]; the standard's
+    own period is a month (EN ISO 13788:2012).
     """
-    return dry_corner_pct(sat_water_pa(indoor_c), indoor_c, mean_outdoor_c, corner_f)
-
-
-def dry_corner_pct(indoor_sat_pa: float, indoor_c: float, mean_outdoor_c: float, corner_f: float) -> float:
-    """`corner_ceiling_pct` where the saturation pressure [Pa] of the main sensor's air is known."""
     corner_c = glass_temperature_c(indoor_c, mean_outdoor_c, corner_f)
     return 100.0 * CORNER_RH * sat_water_pa(corner_c) / indoor_sat_pa
 
 
-def envelope_ceiling_pct(indoor_c: float, mean_outdoor_vapour_pa: float, excess_pa: float) -> float:
+def dry_envelope_pct(indoor_sat_pa: float, mean_outdoor_vapour_pa: float, excess_pa: float) -> float:
     """RH [%] at which indoor exceeds outdoor vapour pressure by excess_pa [Pa].
 
     mean_outdoor_vapour_pa: trailing 7-day mean [Pa].  The classes of EN ISO 13788:2012 Annex A bound the
     excess by 270, 540, 810, 1080 Pa in the cold; air carries it into walls and attic.
     """
-    return dry_envelope_pct(sat_water_pa(indoor_c), mean_outdoor_vapour_pa, excess_pa)
-
-
-def dry_envelope_pct(indoor_sat_pa: float, mean_outdoor_vapour_pa: float, excess_pa: float) -> float:
-    """`envelope_ceiling_pct` from the saturation pressure [Pa] of the main sensor's air."""
     return 100.0 * (mean_outdoor_vapour_pa + excess_pa) / indoor_sat_pa

@@ -149,7 +149,6 @@ class Glass:
         "preset",
         "low",
         "search",
-        "middle",
         "high",
         "used",
         "settled",
@@ -178,7 +177,6 @@ class Glass:
         self.preset: "list[float]" = [0.0, 0.0]  # the setting for which the values below were worked out
         self.low: "list[float]" = [0.0, 0.0]
         self.search: "list[float]" = [0.0, 0.0]
-        self.middle: "list[float]" = [0.0, 0.0]
         self.high: "list[float]" = [0.0, 0.0]
         self.used: "list[float]" = [0.0, 0.0]
         self.settled: "list[bool]" = [False, False]
@@ -217,11 +215,6 @@ class Glass:
         """The 20 % quantile of f: looks about its ceiling teach most, whatever holds for the target."""
         part = NIGHT if night else DAY
         return self._part(part).search[part]
-
-    def estimate(self, night: bool) -> float:
-        """The median of f."""
-        part = NIGHT if night else DAY
-        return self._part(part).middle[part]
 
     def sure_below(self, night: bool) -> float:
         """The 90 % quantile of f."""
@@ -473,7 +466,6 @@ class Glass:
         bounded = evidence[cell_of(middle - SIDE_F)] <= -AGAINST and evidence[cell_of(middle + SIDE_F)] <= -AGAINST
         self.low[part] = low
         self.search[part] = self._quantile(SEARCH_QUANTILE * total)
-        self.middle[part] = middle
         self.high[part] = high
         agreed = bounded and not self.torn[part]
         self.settled[part] = agreed and self.looks[part] >= DETERMINED_LOOKS and high - low <= DETERMINED_F

@@ -173,10 +173,6 @@ class OutdoorHistory:
         """7-day mean vapour pressure [Pa]; of fewer hours at the start, of none that of now_c."""
         return self.week_pa if self.count else vapour_pa(now_c, rh_pct)
 
-    def day_mean_c(self, now_c: float) -> float:
-        """Mean of the last 24 known hours [°C]; of none now_c."""
-        return self.day_c if self.count else now_c
-
     def season_over(self, was_over: bool, now_c: float, limit_c: float) -> bool:
         """Whether the day's mean is too mild for humidifying; limit_c [°C] less a band once it was over."""
         if was_over:

@@ -17,18 +17,14 @@ from math import exp, log, sqrt
 MOLAR_RATIO_G = 621.945  # g/kg; ASHRAE Handbook Fundamentals 2017, ch. 1 eq. 20 (0.621945)
 STANDARD_PRESSURE_PA = 101325.0
 
+
 def sat_water_pa(t_c: float) -> float:
     """Saturation vapour pressure over liquid (below 0 °C supercooled) water [Pa] at t_c [°C]."""
     return 611.21 * exp((18.678 - t_c / 234.5) * t_c / (257.14 + t_c))
 
 
-def sat_ice_pa(t_c: float) -> float:
-    """Saturation vapour pressure over ice [Pa] at t_c [°C], -80..0 °C."""
-    return 611.15 * exp((23.036 - t_c / 333.7) * t_c / (279.82 + t_c))
-
-
 def sat_surface_pa(t_c: float) -> float:
-    """Vapour pressure [Pa] at which a surface at t_c [°C] gets wet: dew from 0 °C up, frost below."""
+    """Vapour pressure [Pa] at which a surface at t_c [°C] gets wet: dew from 0 °C up, frost below, to -80 °C."""
     if t_c < 0.0:
         return 611.15 * exp((23.036 - t_c / 333.7) * t_c / (279.82 + t_c))
     return 611.21 * exp((18.678 - t_c / 234.5) * t_c / (257.14 + t_c))
@@ -49,27 +45,13 @@ def sat_surface_slope_per_k(t_c: float) -> float:
     return (18.678 * 257.14 - (2.0 * 257.14 * t_c + t_c * t_c) / 234.5) / (d * d)
 
 
-def dew_point_c(vapour_pa: float) -> float:
-    """Dew point over liquid water [°C] of a vapour pressure [Pa] > 0: the inverse of sat_water_pa."""
-    s = log(vapour_pa / 611.21)
-    b = 18.678 - s
-    return 117.25 * (b - sqrt(b * b - 4.0 * 257.14 * s / 234.5))
-
-
-def frost_point_c(vapour_pa: float) -> float:
-    """Frost point over ice [°C] of a vapour pressure [Pa] > 0: the inverse of sat_ice_pa."""
-    s = log(vapour_pa / 611.15)
-    b = 23.036 - s
-    return 166.85 * (b - sqrt(b * b - 4.0 * 279.82 * s / 333.7))
-
-
 def wetting_point_c(vapour_pa: float) -> float:
     """Temperature [°C] below which a surface gets wet at vapour_pa [Pa] > 0: dew point, or frost point below 0 °C."""
-    if vapour_pa < 611.15:
+    if vapour_pa < 611.15:  # each branch the inverse of one in sat_surface_pa
         s = log(vapour_pa / 611.15)
         b = 23.036 - s
         return 166.85 * (b - sqrt(b * b - 4.0 * 279.82 * s / 333.7))
-    s = log(vapour_pa / 611.21)  # as dew_point_c, without the call: every target asks for it
+    s = log(vapour_pa / 611.21)
     b = 18.678 - s
     return 117.25 * (b - sqrt(b * b - 4.0 * 257.14 * s / 234.5))
 

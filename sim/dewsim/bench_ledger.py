@@ -51,7 +51,6 @@ PERMITS = (
     ("Heat", "heat_call", "", (w.HEAT_UNPROVABLE, w.HEAT_OFF)),
     ("Line", "line_sense", "has_line_sense", (w.LINE_DEAD,)),
 )
-DEMAND = (w.HUMID_ENOUGH,)
 VALVE = (
     ("Weld test", (w.WELD_TEST,)),
     ("Tries of the contact", (w.RELAY_RETRY,)),

@@ -163,9 +163,10 @@ def slow_caps_pct(course, settings: Settings) -> array:
             allowed_pa = 100.0 * (outdoor_pa + settings.vapour_excess_pa)
             over = history.season_over(over, outdoor_c, settings.season_max_c)
         indoor_c = course.indoor_c[k]
-        corner_pct = ceiling.corner_ceiling_pct(indoor_c, mean_c, settings.corner_f)
+        indoor_sat_pa = sat_water_pa(indoor_c)
+        corner_pct = ceiling.dry_corner_pct(indoor_sat_pa, indoor_c, mean_c, settings.corner_f)
         if not over:
-            caps[k] = min(top, allowed_pa / sat_water_pa(indoor_c), corner_pct)
+            caps[k] = min(top, allowed_pa / indoor_sat_pa, corner_pct)
         fresh = history.note(outdoor_c, course.dt_s, settings.outdoor_rh_pct)
     return caps
 

@@ -10,6 +10,7 @@ from dewcore import board as b
 from dewcore.readings import NOT_FITTED, OFF, ON, UNREADABLE
 
 ALL_ON = (ON, ON, ON, OFF)  # fan, heat_call, line_sense, load_sense of a furnace that runs
+HALF_LINE, HALF_LOAD, HALF_FAN, HALF_HEAT = 1, 2, 4, 8
 
 
 class TestPulses(unittest.TestCase):
@@ -42,7 +43,7 @@ class TestPulses(unittest.TestCase):
         contacts.sleep_us = lambda us: sleep_us(us + 100)
         for hz in (50, 60):
             self.board.mains_hz = hz
-            for half_wave, bits in ((), 0), (("line", "fan", "heat"), c.HALF_LINE | c.HALF_FAN | c.HALF_HEAT):
+            for half_wave, bits in ((), 0), (("line", "fan", "heat"), HALF_LINE | HALF_FAN | HALF_HEAT):
                 self.board.half_wave = half_wave
                 self.at_every_phase(ALL_ON, bits)
 
@@ -60,14 +61,14 @@ class TestPulses(unittest.TestCase):
 
     def test_half_a_wave_is_on_and_noticed(self):
         self.bench.furnace()
-        names = (("line", c.HALF_LINE), ("fan", c.HALF_FAN), ("heat", c.HALF_HEAT))
+        names = (("line", HALF_LINE), ("fan", HALF_FAN), ("heat", HALF_HEAT))
         for hz in (50, 60):
             self.board.mains_hz = hz
             for name, bit in names:
                 self.board.half_wave = (name,)
                 self.at_every_phase(ALL_ON, bit)
         self.board.half_wave = ("line", "fan", "heat", "load")
-        self.at_every_phase(ALL_ON, c.HALF_LINE | c.HALF_FAN | c.HALF_HEAT)
+        self.at_every_phase(ALL_ON, HALF_LINE | HALF_FAN | HALF_HEAT)
         self.board.half_wave = ()
         self.bench.beat()
         self.assertEqual(self.bench.readings.half_wave, 0)
@@ -106,7 +107,7 @@ class TestPulses(unittest.TestCase):
         self.board.half_wave = ("load",)
         self.bench.beat(3, True)
         self.assertEqual(self.bench.states(), (ON, ON, ON, ON))
-        self.assertEqual(self.bench.readings.half_wave, c.HALF_LOAD)
+        self.assertEqual(self.bench.readings.half_wave, HALF_LOAD)
 
     def test_each_sense_is_its_own(self):
         for name, place in (("fan_running", 0), ("heat_call", 1), ("terminal_live", 2)):

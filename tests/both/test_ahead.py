@@ -2,6 +2,7 @@
 
 import unittest
 
+from ceilings import room_ceiling_pct
 from rig import NAN, Rig
 
 from dewcore import ceiling as c
@@ -491,7 +492,7 @@ class TestWindowTest(unittest.TestCase):
                               outdoor_c=outdoor_c)  # fmt: skip
             rig.scan(10)
             cautious_c = c.glass_temperature_c(20.0, outdoor_c, rig.controller.glass.cautious(True))
-            cautious_pct = c.room_ceiling_pct(20.0, 0.0, cautious_c)
+            cautious_pct = room_ceiling_pct(20.0, 0.0, cautious_c)
             terms = rig.controller.terms
             self.assertTrue(cautious_pct + 1.0 < terms.test_pct <= cautious_pct + 8.0 + 1e-3)
             self.assertTrue(rig.decision.target_pct <= terms.test_pct)
@@ -602,7 +603,7 @@ class TestWindowTest(unittest.TestCase):
         glass.factor(True)
         glass.search[0], glass.search[1] = 0.40, 0.30
         rig.scan(10)
-        cautious_pct = c.room_ceiling_pct(20.0, 0.0, c.glass_temperature_c(20.0, 0.0, 0.40))
+        cautious_pct = room_ceiling_pct(20.0, 0.0, c.glass_temperature_c(20.0, 0.0, 0.40))
         self.assertTrue(cautious_pct < rig.controller.terms.test_pct <= cautious_pct + 8.001)
 
 
@@ -690,7 +691,7 @@ class TestGlassSensor(unittest.TestCase):
         # 0.25 by day bounds the night's factor too; 0.05 less over 20 K is 1 K: 5 - 1 - 8 = -4 °C
         rig = looking({"has_glass": 1}, glass_c=5.0)
         self.assertAlmostEqual(rig.controller.f_night, 0.25, delta=1e-4)
-        plain_pct = c.room_ceiling_pct(20.0, 0.0, -4.0) - rig.controller.margin.total_pct
+        plain_pct = room_ceiling_pct(20.0, 0.0, -4.0) - rig.controller.margin.total_pct
         self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=2e-3)
 
     def test_nothing_is_taken_from_it_near_the_curtains_times(self):

@@ -2,6 +2,7 @@
 
 import unittest
 
+from ceilings import room_ceiling_pct
 from rig import NAN, Rig, opened
 
 from dewcore import ceiling as c
@@ -367,9 +368,9 @@ class TestRoom(unittest.TestCase):
 
     def test_by_day_the_sleepers_add_nothing(self):
         rig = decided({"room_excess_g_kg": 1.0}, None, DAY_UTC_S)
-        self.assertAlmostEqual(rig.controller.terms.glass_pct, c.room_ceiling_pct(20.0, 0.0, 11.0), delta=1e-4)
+        self.assertAlmostEqual(rig.controller.terms.glass_pct, room_ceiling_pct(20.0, 0.0, 11.0), delta=1e-4)
         rig = decided({"room_excess_g_kg": 1.0})
-        self.assertAlmostEqual(rig.controller.terms.glass_pct, c.room_ceiling_pct(20.0, 162.92, 10.0), delta=1e-4)
+        self.assertAlmostEqual(rig.controller.terms.glass_pct, room_ceiling_pct(20.0, 162.92, 10.0), delta=1e-4)
 
     def test_only_both_of_its_sensors_together_measure_it(self):
         both = 1 << r.ROOM | 1 << r.ROOM_RH
@@ -620,7 +621,7 @@ class TestPlain(unittest.TestCase):
         rig = decided({"has_glass": 0, "look_ahead": 0}, {"outdoor_c": -10.0})
         for _ in range(3):
             # the night's glass, 20 - 0.5 * 30 = 5 °C, less 8 K is -3 °C
-            plain_pct = c.room_ceiling_pct(20.0, 0.0, -3.0) - rig.controller.margin.total_pct
+            plain_pct = room_ceiling_pct(20.0, 0.0, -3.0) - rig.controller.margin.total_pct
             self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
             self.assertEqual(rig.decision.binds, c.BINDS_GLASS)
             self.assertAlmostEqual(rig.decision.target_pct, plain_pct, delta=1e-4)
@@ -630,8 +631,8 @@ class TestPlain(unittest.TestCase):
         rig = decided({"room_excess_g_kg": 1.0})
         margin = Margin()
         # the night's glass, 20 - 0.5 * 20 = 10 °C, less 8 K is 2 °C
-        plain_pct = c.room_ceiling_pct(20.0, 162.92, 2.0)
-        surface_pct = c.room_ceiling_pct(20.0, 0.0, 2.0)
+        plain_pct = room_ceiling_pct(20.0, 162.92, 2.0)
+        surface_pct = room_ceiling_pct(20.0, 0.0, 2.0)
         total_pct = margin.set(plain_pct, surface_pct, 2.0, 0.5, 20.0, 0.0, rig.settings)
         self.assertAlmostEqual(rig.controller.margin.total_pct, total_pct, delta=1e-4)
         self.assertAlmostEqual(rig.controller.margin.outdoor_pct, margin.outdoor_pct, delta=1e-4)
@@ -640,7 +641,7 @@ class TestPlain(unittest.TestCase):
     def test_curtains_cost_nothing_while_it_is_warmer_outside(self):
         # the day's glass is no warmer than the room, 20 °C; its sensor says 14 °C, and 8 K come off: 6 °C
         rig = decided({"has_glass": 1}, {"outdoor_c": 22.0, "glass_c": 14.0}, DAY_UTC_S)
-        plain_pct = c.room_ceiling_pct(20.0, 0.0, 6.0) - rig.controller.margin.total_pct
+        plain_pct = room_ceiling_pct(20.0, 0.0, 6.0) - rig.controller.margin.total_pct
         self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
 
     def test_outdoor_air_warmer_than_the_room_warms_no_glass(self):
@@ -654,7 +655,7 @@ class TestPlain(unittest.TestCase):
     def test_curtains_cost_the_sensed_glass_what_they_cost_the_modelled(self):
         # factor 0.55 by day and 0.50 by night over 20 K: 1 K; 7 - 1 - 8 = -2 °C
         rig = decided({"has_glass": 1}, {"glass_c": 7.0}, DAY_UTC_S)
-        plain_pct = c.room_ceiling_pct(20.0, 0.0, -2.0) - rig.controller.margin.total_pct
+        plain_pct = room_ceiling_pct(20.0, 0.0, -2.0) - rig.controller.margin.total_pct
         self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
 
 

@@ -2,6 +2,8 @@
 
 import unittest
 
+from ceilings import glass_ceiling_pct
+
 from dewcore import ceiling as c
 from dewcore.margin import Margin
 from dewcore.settings import Settings
@@ -11,7 +13,7 @@ def margin_at(indoor_c, outdoor_c, f, changes):
     """(Margin, ceiling) of plain glass with these tolerances."""
     settings = Settings()
     settings.change(changes)
-    ceiling_pct = c.glass_ceiling_pct(indoor_c, outdoor_c, f, 0.0)
+    ceiling_pct = glass_ceiling_pct(indoor_c, outdoor_c, f, 0.0)
     margin = Margin()
     margin.set(
         ceiling_pct,
@@ -47,16 +49,16 @@ class TestParts(unittest.TestCase):
     def test_each_part_is_the_ceilings_own_slope(self):
         """A small step of the reading moves the ceiling by the part: half a central difference over 0.4 K."""
         for indoor_c, outdoor_c, f in ((20.0, -10.0, 0.5), (21.0, -35.0, 0.4), (22.0, 2.0, 0.7)):
-            high = c.glass_ceiling_pct(indoor_c, outdoor_c + 0.2, f, 0.0)
-            low = c.glass_ceiling_pct(indoor_c, outdoor_c - 0.2, f, 0.0)
+            high = glass_ceiling_pct(indoor_c, outdoor_c + 0.2, f, 0.0)
+            low = glass_ceiling_pct(indoor_c, outdoor_c - 0.2, f, 0.0)
             margin, _ = margin_at(indoor_c, outdoor_c, f, only("outdoor_tolerance_k", 0.2))
             self.assertAlmostEqual(margin.outdoor_pct, (high - low) / 2.0, delta=0.002)
-            high = c.glass_ceiling_pct(indoor_c + 0.2, outdoor_c, f, 0.0)
-            low = c.glass_ceiling_pct(indoor_c - 0.2, outdoor_c, f, 0.0)
+            high = glass_ceiling_pct(indoor_c + 0.2, outdoor_c, f, 0.0)
+            low = glass_ceiling_pct(indoor_c - 0.2, outdoor_c, f, 0.0)
             margin, _ = margin_at(indoor_c, outdoor_c, f, only("indoor_tolerance_k", 0.2))
             self.assertAlmostEqual(margin.indoor_pct, abs(high - low) / 2.0, delta=0.002)
-            high = c.glass_ceiling_pct(indoor_c, outdoor_c, f + 0.01, 0.0)
-            low = c.glass_ceiling_pct(indoor_c, outdoor_c, f - 0.01, 0.0)
+            high = glass_ceiling_pct(indoor_c, outdoor_c, f + 0.01, 0.0)
+            low = glass_ceiling_pct(indoor_c, outdoor_c, f - 0.01, 0.0)
             margin, _ = margin_at(indoor_c, outdoor_c, f, only("f_tolerance", 0.01))
             self.assertAlmostEqual(margin.factor_pct, (high - low) / 2.0, delta=0.003)
 
@@ -68,7 +70,7 @@ class TestParts(unittest.TestCase):
 
     def test_in_kelvin_it_cools_the_glass_to_the_same_ceiling(self):
         margin, ceiling_pct = margin_at(20.0, -10.0, 0.5, only("rh_tolerance_pct", 0.5))
-        lowered = c.glass_ceiling_pct(20.0, -10.0, 0.5, margin.total_k)
+        lowered = glass_ceiling_pct(20.0, -10.0, 0.5, margin.total_k)
         self.assertAlmostEqual(lowered, ceiling_pct - 0.5, delta=0.005)
 
     def test_parts_by_hand_at_31_k(self):

@@ -10,7 +10,8 @@ class TestHistory(unittest.TestCase):
     def test_before_the_first_hour_now_holds(self):
         history = OutdoorHistory()
         self.assertEqual(history.mean_c(-7.0), -7.0)
-        self.assertEqual(history.day_mean_c(-7.0), -7.0)
+        self.assertIs(history.season_over(False, 15.1, 15.0), True)
+        self.assertIs(history.season_over(False, 15.0, 15.0), False)
         self.assertEqual(history.day_lowest_c(-7.0), -7.0)
         self.assertAlmostEqual(history.mean_vapour_pa(10.0, 50.0), 614.1, delta=0.5)  # half of 1228.2 Pa
 
@@ -37,7 +38,7 @@ class TestHistory(unittest.TestCase):
         for hour in range(HOURS + 10):
             history.note(float(hour % 50), 3600, 80.0)
         # hours 154..177 give 4..27: mean 15.5, lowest 4
-        self.assertAlmostEqual(history.day_mean_c(0.0), 15.5, delta=1e-4)
+        self.assertAlmostEqual(history.day_c, 15.5, delta=1e-4)
         self.assertAlmostEqual(history.day_lowest_c(30.0), 4.0, delta=1e-4)
         self.assertEqual(history.day_lowest_c(-1.0), -1.0)
 
@@ -104,23 +105,23 @@ class TestHistory(unittest.TestCase):
         history = OutdoorHistory()
         for hour in range(24):
             history.note(-10.0 if hour == 0 else 2.0, 3600, 80.0)
-        self.assertAlmostEqual(history.day_mean_c(0.0), 1.5, delta=1e-4)  # (23 * 2 - 10) / 24
+        self.assertAlmostEqual(history.day_c, 1.5, delta=1e-4)  # (23 * 2 - 10) / 24
         self.assertAlmostEqual(history.day_lowest_c(9.0), -10.0, delta=1e-4)
         history.note(2.0, 3600, 80.0)
-        self.assertAlmostEqual(history.day_mean_c(0.0), 2.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_c, 2.0, delta=1e-4)
         self.assertAlmostEqual(history.day_lowest_c(9.0), 2.0, delta=1e-4)
 
     def test_fewer_hours_than_a_day_are_all_that_count(self):
         history = OutdoorHistory()
         history.note(6.0, 3600, 80.0)
         self.assertAlmostEqual(history.day_lowest_c(9.0), 6.0, delta=1e-4)  # no hour of the ring's zeros
-        self.assertAlmostEqual(history.day_mean_c(9.0), 6.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_c, 6.0, delta=1e-4)
 
     def test_23_hours_are_not_yet_a_day(self):
         history = OutdoorHistory()
         for _ in range(23):
             history.note(6.0, 3600, 80.0)
-        self.assertAlmostEqual(history.day_mean_c(9.0), 6.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_c, 6.0, delta=1e-4)
         self.assertAlmostEqual(history.day_lowest_c(9.0), 6.0, delta=1e-4)
 
     def test_just_below_a_half_is_rounded_down(self):
@@ -146,13 +147,13 @@ class TestHistory(unittest.TestCase):
         history.note(9.0, 1800, 80.0)
         history.forget()
         self.assertEqual((history.part_c_s, history.part_s, history.sum_cc, history.sum_dpa), (0.0, 0, 0, 0))
-        found = (history.mean_c(-7.0), history.day_mean_c(-7.0), history.day_lowest_c(-7.0))
-        self.assertEqual(found, (-7.0, -7.0, -7.0))
+        found = (history.mean_c(-7.0), history.day_lowest_c(-7.0), history.season_over(False, 8.0, 8.5))
+        self.assertEqual(found, (-7.0, -7.0, False))
         self.assertIs(history.note(-20.0, 3599, 80.0), False)
         self.assertIs(history.note(-20.0, 1, 80.0), True)
         history.note(-10.0, 3600, 80.0)
         self.assertAlmostEqual(history.mean_c(0.0), -15.0, delta=1e-4)
-        self.assertAlmostEqual(history.day_mean_c(0.0), -15.0, delta=1e-4)
+        self.assertAlmostEqual(history.day_c, -15.0, delta=1e-4)
         self.assertAlmostEqual(history.day_lowest_c(0.0), -20.0, delta=1e-4)
         expected_pa = 0.4 * (sat_water_pa(-20.0) + sat_water_pa(-10.0))
         self.assertAlmostEqual(history.mean_vapour_pa(0.0, 80.0), expected_pa, delta=0.1)

@@ -14,16 +14,15 @@ class TestSaturation(unittest.TestCase):
     def test_over_ice_against_iapws(self):
         # IAPWS R14-08 sublimation pressures [Pa]
         for t_c, pa in ((-10.0, 259.87), (-20.0, 103.24), (-40.0, 12.84)):
-            self.assertAlmostEqual(p.sat_ice_pa(t_c), pa, delta=0.001 * pa)
+            self.assertAlmostEqual(p.sat_surface_pa(t_c), pa, delta=0.001 * pa)
 
-    def test_a_surface_is_judged_over_ice_below_freezing_and_over_water_above(self):
-        self.assertEqual(p.sat_surface_pa(-5.0), p.sat_ice_pa(-5.0))
+    def test_a_surface_is_judged_over_water_from_freezing_on(self):
         self.assertEqual(p.sat_surface_pa(5.0), p.sat_water_pa(5.0))
         self.assertEqual(p.sat_surface_pa(0.0), p.sat_water_pa(0.0))
 
     def test_ice_binds_water_more_tightly(self):
         for t_c in (-40.0, -20.0, -5.0, -1.0):
-            self.assertTrue(p.sat_ice_pa(t_c) < p.sat_water_pa(t_c))
+            self.assertTrue(p.sat_surface_pa(t_c) < p.sat_water_pa(t_c))
 
 
 class TestSlopes(unittest.TestCase):
@@ -48,22 +47,19 @@ class TestSlopes(unittest.TestCase):
 
 
 class TestPoints(unittest.TestCase):
-    def test_dew_point_undoes_saturation(self):
-        for t_c in (-40.0, -10.0, 0.0, 5.0, 20.0, 40.0):
-            self.assertAlmostEqual(p.dew_point_c(p.sat_water_pa(t_c)), t_c, delta=0.002)
-
-    def test_frost_point_undoes_saturation(self):
-        for t_c in (-60.0, -40.0, -10.0, -0.5):
-            self.assertAlmostEqual(p.frost_point_c(p.sat_ice_pa(t_c)), t_c, delta=0.002)
+    def test_wetting_point_undoes_the_pressure_at_a_surface(self):
+        for t_c in (-60.0, -40.0, -10.0, -0.5, 0.0, 5.0, 20.0, 40.0):
+            self.assertAlmostEqual(p.wetting_point_c(p.sat_surface_pa(t_c)), t_c, delta=0.002)
 
     def test_wetting_point_is_frost_below_freezing_and_dew_above(self):
-        self.assertEqual(p.wetting_point_c(259.9), p.frost_point_c(259.9))
-        self.assertEqual(p.wetting_point_c(1228.0), p.dew_point_c(1228.0))
-        for vapour_pa in (611.15, 611.5):  # the ice equation's value at 0 °C, and just above
-            self.assertEqual(p.wetting_point_c(vapour_pa), p.dew_point_c(vapour_pa))
+        # 259.87 Pa over ice at -10 °C (IAPWS R14-08), where dew on supercooled water comes at -11.2; 1228.2 at 10 °C
+        self.assertAlmostEqual(p.wetting_point_c(259.87), -10.0, delta=0.01)
+        self.assertAlmostEqual(p.wetting_point_c(1228.2), 10.0, delta=0.01)
 
-    def test_frost_comes_before_dew(self):
-        self.assertTrue(p.frost_point_c(259.9) > p.dew_point_c(259.9))
+    def test_between_the_two_equations_values_at_freezing_it_is_dew(self):
+        # 0.05 and 0.301 Pa beside the water equation's 611.21 at 0 °C, 44.4 Pa/K there
+        for vapour_pa, t_c in ((611.15, -0.00135), (611.5, 0.00653)):
+            self.assertAlmostEqual(p.wetting_point_c(vapour_pa), t_c, delta=0.0003)
 
 
 class TestRatio(unittest.TestCase):

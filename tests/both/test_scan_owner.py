@@ -2,6 +2,7 @@
 
 import unittest
 
+from ceilings import room_ceiling_pct
 from rig import Rig, opened
 
 from dewcore import ceiling as c
@@ -272,7 +273,7 @@ class TestWindowTestInAColderRoom(unittest.TestCase):
         rig.scan(10)
         glass = rig.controller.glass
         cautious_c = c.glass_temperature_c(17.0, 0.0, glass.cautious(True))
-        cautious_pct = c.room_ceiling_pct(20.0, 0.0, cautious_c)
+        cautious_pct = room_ceiling_pct(20.0, 0.0, cautious_c)
         self.assertAlmostEqual(rig.controller.terms.test_pct, cautious_pct + 8.0, delta=1e-3)
 
     def test_without_one_nothing_is_worked_out_for_it(self):

@@ -4,8 +4,8 @@ import math
 from array import array
 
 import pytest
+from ceilings import corner_ceiling_pct, envelope_ceiling_pct
 
-from dewcore.ceiling import corner_ceiling_pct, envelope_ceiling_pct
 from dewcore.controller import Controller
 from dewcore.psychro import humidity_ratio_g_kg, sat_water_pa, vapour_pa
 from dewcore.readings import FORECAST_NONE, OFF, ON, Readings

@@ -9,15 +9,10 @@ import itertools
 import math
 
 import pytest
+from ceilings import corner_ceiling_pct, envelope_ceiling_pct, glass_ceiling_pct, room_ceiling_pct
 
 from dewcore import psychro
-from dewcore.ceiling import (
-    corner_ceiling_pct,
-    envelope_ceiling_pct,
-    glass_ceiling_pct,
-    glass_temperature_c,
-    room_ceiling_pct,
-)
+from dewcore.ceiling import glass_temperature_c
 from dewcore.margin import Margin
 from dewcore.settings import Settings
 

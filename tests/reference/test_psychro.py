@@ -14,6 +14,7 @@ from iapws._iapws import _Sublimation_Pressure
 from iapws.iapws97 import _PSat_T, _TSat_P
 
 from dewcore import psychro
+from inverse import dew_point_c
 from reference_tables import celsius, rows
 
 psychrolib.SetUnitSystem(psychrolib.SI)
@@ -57,14 +58,14 @@ def test_the_oracles_reproduce_their_own_printed_check_values():
 def test_water_against_iapws_r7_97(t_c):
     assert psychro.sat_water_pa(t_c) == pytest.approx(water_pa(t_c), rel=WATER)
     assert psychro.sat_surface_pa(t_c) == pytest.approx(water_pa(t_c), rel=WATER)
-    assert psychro.dew_point_c(water_pa(t_c)) == pytest.approx(max(t_c, 0.0), abs=0.008)
+    assert dew_point_c(water_pa(t_c)) == pytest.approx(max(t_c, 0.0), abs=0.008)
+    assert psychro.wetting_point_c(water_pa(t_c)) == pytest.approx(max(t_c, 0.0), abs=0.008)
 
 
 @pytest.mark.parametrize("t_c", [t for t in ALL_C if t < 0.0])
 def test_ice_against_iapws_r14_08(t_c):
-    assert psychro.sat_ice_pa(t_c) == pytest.approx(ice_pa(t_c), rel=ICE)
     assert psychro.sat_surface_pa(t_c) == pytest.approx(ice_pa(t_c), rel=ICE)
-    assert psychro.frost_point_c(ice_pa(t_c)) == pytest.approx(t_c, abs=0.006)
+    assert psychro.wetting_point_c(ice_pa(t_c)) == pytest.approx(t_c, abs=0.006)
 
 
 def test_saturation_table_every_row():
@@ -76,13 +77,13 @@ def test_saturation_table_every_row():
     assert [float(row["t_C"]) for row in table] == [float(t) for t in range(-60, 61)]
     for row in table:
         t_c = float(row["t_C"])
-        water, ice = psychro.sat_water_pa(t_c), psychro.sat_ice_pa(t_c)
+        water, ice = psychro.sat_water_pa(t_c), psychro.sat_surface_pa(t_c)
         if t_c >= 0.0:
             assert water == pytest.approx(float(row["psat_water_IAPWS_R7_97_Pa"]), rel=WATER), t_c
             assert water == pytest.approx(float(row["psat_water_HylandWexler_ASHRAE_Pa"]), rel=WATER), t_c
         if t_c > 0.0:
             assert water == pytest.approx(float(row["psat_water_CoolProp_IF97_Pa"]), rel=WATER), t_c
-        if t_c < 0.0:
+        if t_c < 0.0:  # where a surface is judged over ice
             assert ice == pytest.approx(float(row["psub_ice_IAPWS_R14_08_Pa"]), rel=ICE), t_c
             assert ice == pytest.approx(float(row["psat_ice_HylandWexler_ASHRAE_Pa"]), rel=ICE), t_c
             assert ice == pytest.approx(float(row["psat_ice_MurphyKoop2005_Pa"]), rel=ICE), t_c
@@ -179,21 +180,20 @@ def test_ice_and_water_are_told_apart():
     Computed from IAPWS and Murphy-Koop; psychrolib and CoolProp mean the frost point and say -11.18 too.
     """
     pa = psychro.vapour_pa(20.0, 10.0)
-    assert psychro.dew_point_c(pa) == pytest.approx(-12.54, abs=0.01)
-    assert psychro.frost_point_c(pa) == pytest.approx(-11.18, abs=0.01)
+    assert dew_point_c(pa) == pytest.approx(-12.54, abs=0.01)
+    assert psychro.wetting_point_c(pa) == pytest.approx(-11.18, abs=0.01)
     assert psychro.wetting_point_c(pa) == pytest.approx(
         psychrolib.GetTDewPointFromRelHum(20.0, 0.10), abs=0.01
     )
     # Dew point below frost point by 1.2, 2.2, 3.1 K at frost points of -10, -20, -30 °C (saturation table:
     # the ice column read backwards in the Murphy-Koop water column)
     for frost_c, below_k in ((-10.0, 1.2), (-20.0, 2.2), (-30.0, 3.1)):
-        lower = frost_c - psychro.dew_point_c(psychro.sat_ice_pa(frost_c))
+        lower = frost_c - dew_point_c(psychro.sat_surface_pa(frost_c))
         assert lower == pytest.approx(below_k, abs=0.06), frost_c
     # ASHRAE Table 3 at -20 °C is ice, 103.24 Pa; water there is 125.50 (Murphy-Koop) or 125.63
     # (Hyland-Wexler)
-    assert psychro.sat_ice_pa(-20.0) == pytest.approx(103.24, rel=ICE)
+    assert psychro.sat_surface_pa(-20.0) == pytest.approx(103.24, rel=ICE)
     assert psychro.sat_water_pa(-20.0) == pytest.approx(125.56, rel=0.001)
-    assert psychro.sat_surface_pa(-20.0) == psychro.sat_ice_pa(-20.0)
     assert psychro.vapour_pa(-20.0, 100.0) == psychro.sat_water_pa(-20.0), (
         "RH is over water at every temperature"
     )
@@ -215,16 +215,15 @@ def test_dew_and_frost_grid_every_row():
         # half a unit of the last printed digit, 0.0005 Pa, counts in the driest rows
         assert pa == pytest.approx(float(row["pw_Pa"]), rel=0.0012, abs=0.0006), where
         if dew_c >= 0.0:
-            assert psychro.dew_point_c(pa) == pytest.approx(dew_c, abs=0.008), where
+            assert dew_point_c(pa) == pytest.approx(dew_c, abs=0.008), where
         elif dew_c >= -40.0:
-            assert psychro.dew_point_c(pa) == pytest.approx(dew_c, abs=0.035), where
+            assert dew_point_c(pa) == pytest.approx(dew_c, abs=0.035), where
         else:
             deep_rows += 1
-            assert psychro.dew_point_c(pa) == pytest.approx(dew_c, abs=0.25), where
+            assert dew_point_c(pa) == pytest.approx(dew_c, abs=0.25), where
         if row["frost_point_ice_C"]:
             frost_rows += 1
             frost_c = float(row["frost_point_ice_C"])
-            assert psychro.frost_point_c(pa) == pytest.approx(frost_c, abs=0.012), where
             assert psychro.wetting_point_c(pa) == pytest.approx(frost_c, abs=0.012), where
         ratio = 0.001 * psychro.humidity_ratio_g_kg(pa, 101325.0)
         assert ratio == pytest.approx(float(row["W_ideal_101325"]), rel=0.0012), where
@@ -276,7 +275,7 @@ def test_printed_worked_values():
     )
     # Example 1 was read off a chart: 40 °C, RH 14 %, dew point 7 °C, 0.0065 kg/kg
     pa = psychro.vapour_pa(40.0, 100.0 * float(by_name["relative humidity"]["published_value"]))
-    assert psychro.dew_point_c(pa) == pytest.approx(float(by_name["dew point"]["published_value"]), abs=0.5)
+    assert dew_point_c(pa) == pytest.approx(float(by_name["dew point"]["published_value"]), abs=0.5)
     ratio = 0.001 * psychro.humidity_ratio_g_kg(pa, 101325.0)
     assert ratio == pytest.approx(float(by_name["humidity ratio"]["published_value"]), abs=0.0001)
     triple = by_name["triple point pressure"]

@@ -3,9 +3,10 @@
 import math
 
 import pytest
+from ceilings import corner_ceiling_pct, envelope_ceiling_pct, glass_ceiling_pct
 
 from dewcore import psychro
-from dewcore.ceiling import CORNER_RH, corner_ceiling_pct, envelope_ceiling_pct, glass_ceiling_pct
+from dewcore.ceiling import CORNER_RH
 from dewcore.settings import Settings
 from reference_tables import rows
 
@@ -46,7 +47,7 @@ def test_mould_criterion_worked_value():
     """
     row = definition("minimum fRsi, mould, DIN 4108-2")
     assert row["value"].startswith("0.70 (Tsi 12.6 C")
-    corner_c = psychro.dew_point_c(psychro.vapour_pa(20.0, 50.0) / CORNER_RH)
+    corner_c = psychro.wetting_point_c(psychro.vapour_pa(20.0, 50.0) / CORNER_RH)
     assert corner_c == pytest.approx(12.63, abs=0.01)
     assert (corner_c + 5.0) / 25.0 == pytest.approx(0.705, abs=0.0005)
     assert corner_ceiling_pct(20.0, -5.0, 0.705) == pytest.approx(50.0, abs=0.1)
