@@ -312,8 +312,7 @@ def _take(house, name, value, place):
         setattr(house, name, _checked(BY_PLACE["", name], value, place))
         return
     if name not in SECTIONS and name != "settings":
-        known = [*SECTIONS, "settings", "name", "units"]
-        raise InputError(f"{place}: {shown_name(name)}: not a section or key of the house file; {nearest(name, known)}")
+        raise InputError(f"{place}: {shown_name(name)}: not a section or key of the house file; {_where(name)}")
     if not isinstance(value, dict):
         raise InputError(f"{place}: {name}: found {_found(value)}, allowed is one section [{name}]; write it so, once")
     if name == "settings":
@@ -323,9 +322,19 @@ def _take(house, name, value, place):
     for key_name, item in value.items():
         key = BY_PLACE.get((name, key_name))
         if key is None:
-            known = [key.name for key in KEYS if key.section == name]
-            raise InputError(f"{place}: {name}.{shown_name(key_name)}: no such key; {nearest(key_name, known)}")
+            raise InputError(f"{place}: {name}.{shown_name(key_name)}: no such key; {_where(key_name, name)}")
         setattr(section, key_name, _checked(key, item, place))
+
+
+def _where(name: str, section: str = "") -> str:
+    """Where a key that does not belong here belongs: under another section, or to a name like it."""
+    homes = [f"[{key.section}]" for key in KEYS if key.name == name and key.section]
+    homes += ["[settings]"] if any(row[0] == name for row in TABLE) else []
+    if homes:
+        return f"it belongs under {' or '.join(homes)}; move it there"
+    if section:
+        return nearest(name, [key.name for key in KEYS if key.section == section])
+    return nearest(name, [*SECTIONS, "settings", "name", "units"])
 
 
 def _checked(key: Key, value, place: str):

@@ -194,6 +194,8 @@ def test_first_and_last_minute_of_the_day_are_clock_times(text):
         ("hose = 1", "did you mean house?"),
         ("[humidifer]", "did you mean humidifier?"),
         ("[house]\nvolume = 3", "house.volume: no such key; did you mean volume_m3?"),
+        ("volume_m3 = 3", "volume_m3: not a section or key of the house file; it belongs under [house]; move it there"),
+        ("[glass]\nwish_pct = 30", "glass.wish_pct: no such key; it belongs under [settings]; move it there"),
         ("[gains]\nzzz = 3", "known are people, constant_kg_h"),
         ('"a\\nb" = 1', "a\\nb"),
         ("house = 3", "house: found 3"),
