@@ -4,7 +4,7 @@
     .renew(settings, start_ms, known)   everything begins again; settings, and what was learned before: each by its name
     .put(name, value)                an input of the virtual board (PUT)
     .beat() .attend(n, pressed) .power_off(seconds)             time passes in these only
-    .tell_time(utc_s, offset_s) .forecast(outdoor_c, issued_ago_s) .change(name, value) .tap(code) .request(code, s)
+    .tell_time(utc_s, offset_s) .forecast(outdoor_c, issued_ago_s) .change(name, value) .look(code) .request(code, s)
     .told()                          what the app decided and what its wires show, as plain values
 
 The app runs as on any board, its drivers against virtual chips and waves.  CPython, MicroPython.
@@ -110,9 +110,9 @@ class Bed:
         """A setting, as from the board's page; "" or the refusal."""
         return self.app.change_settings({name: value})
 
-    def tap(self, code: int) -> None:
-        """A look at the window, TAP_*."""
-        self.app.tap(code)
+    def look(self, code: int) -> None:
+        """A look at the window, SAW_*."""
+        self.app.look(code)
 
     def request(self, code: int, seconds: int = 0) -> None:
         """REQUEST_*."""
@@ -198,8 +198,8 @@ class Bed:
         world = self.world
         controller = self.app.controller
         d = controller.decision
-        inputs = controller.judge.inputs
-        numbers = (d.target_pct, d.ceiling_pct, d.glass_c, d.margin_k, inputs.rh_pct, inputs.indoor_c, inputs.outdoor_c)
+        i = controller.judge.inputs
+        numbers = (d.target_pct, d.ceiling_pct, d.coldest_c, d.margin_k, i.rh_pct, i.indoor_c, i.outdoor_c)
         return [
             self.now_s(),
             self.restarts,
@@ -221,4 +221,4 @@ class Bed:
 
 TOLD = ("seconds", "restarts", "valve", "proof", "binds", "refusals", "notices", "latched", "hold_s", "starts",
         "contact_closed", "heat_call", "terminal_live", "valve_powered")  # fmt: skip
-TOLD_NUMBERS = ("target_pct", "ceiling_pct", "glass_c", "margin_k", "rh_pct", "indoor_c", "outdoor_c")
+TOLD_NUMBERS = ("target_pct", "ceiling_pct", "coldest_c", "margin_k", "rh_pct", "indoor_c", "outdoor_c")

@@ -35,7 +35,7 @@ NUMBERS = (
         "controller.terms",
         ("glass_pct", "plain_pct", "ahead_pct", "now_pct", "test_pct", "corner_pct", "envelope_pct", "owner_pct"),
     ),
-    ("controller.decision", ("target_pct", "ceiling_pct", "glass_c", "margin_k")),
+    ("controller.decision", ("target_pct", "ceiling_pct", "coldest_c", "margin_k")),
     ("controller.margin", ("total_pct",)),
 )
 MOST_EVENTS = 6

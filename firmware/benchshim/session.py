@@ -235,7 +235,7 @@ ORDERS = {
     "time": Bed.tell_time,
     "forecast": Bed.forecast,
     "change": Bed.change,
-    "tap": Bed.tap,
+    "look": Bed.look,
     "request": Bed.request,
 }
 

@@ -12,9 +12,9 @@ from dewcore.readings import (
     REQUEST_NONE,
     REQUEST_TIMED_RUN,
     REQUEST_WINDOW,
-    TAP_CLEAR,
-    TAP_FOG,
-    TAP_NONE,
+    SAW_CLEAR,
+    SAW_FOG,
+    SAW_NOTHING,
     Readings,
 )
 from dewcore.settings import SettingError, Settings
@@ -136,13 +136,13 @@ class App:
         if self.safe:
             self.controller.stand_down(now_s)
             self.decided_s = now_s
-            readings.tap = TAP_NONE  # said now, it is no longer true when the board is in service again
+            readings.look = SAW_NOTHING  # said now, it is no longer true when the board is in service again
             readings.request = REQUEST_NONE
         elif self.hurried or self.controller.due(readings.contacts, now_s):
             self.controller.scan(readings, now_s)
             self.decided_s = now_s
             self.hurried = False
-            readings.tap = TAP_NONE
+            readings.look = SAW_NOTHING
             if readings.request not in LONGEST_S:
                 readings.request = REQUEST_NONE
 
@@ -183,9 +183,9 @@ class App:
 
     # What people ask for
 
-    def tap(self, code: int) -> None:
+    def look(self, code: int) -> None:
         """"Fog now" or "clear now", for the next beat's scan."""
-        self.readings.tap = code
+        self.readings.look = code
         self.minutes.look = code
         self.hurried = True
 
@@ -220,9 +220,9 @@ class App:
         if press:
             self.pressed_s = self.now_s
             if press == PRESS_LOOK_SHORT:
-                self.tap(TAP_CLEAR)
+                self.look(SAW_CLEAR)
             elif press == PRESS_LOOK_LONG:
-                self.tap(TAP_FOG)
+                self.look(SAW_FOG)
             elif press == PRESS_ALARM:
                 self.leave_safe_mode()
                 self.request(REQUEST_CLEAR)

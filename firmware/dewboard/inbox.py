@@ -5,7 +5,7 @@ import json
 from dewboard.homie import Bucket, is_wiring, setting_row, value_of
 from dewboard.senml import mark_of
 from dewcore.feed import LARGEST_BYTES, accept
-from dewcore.readings import TAP_CLEAR, TAP_FOG
+from dewcore.readings import SAW_CLEAR, SAW_FOG
 from dewcore.settings import TABLE
 
 TYPE_CHECKING = False
@@ -92,7 +92,7 @@ class Inbox:
         if path == "control/look":
             if payload not in (b"fog", b"clear"):
                 return "a look is fog or clear"
-            self.app.tap(TAP_FOG if payload == b"fog" else TAP_CLEAR)
+            self.app.look(SAW_FOG if payload == b"fog" else SAW_CLEAR)
             return ""
         for row in TABLE:
             if path == "settings/" + row[0].replace("_", "-"):

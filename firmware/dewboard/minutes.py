@@ -1,6 +1,6 @@
 """Each minute's record: what the last beats saw, means of on and off, handed to the history."""
 
-from dewcore.readings import INDOOR, NOT_FITTED, ON, OUTDOOR_READ, RH, TAP_NONE
+from dewcore.readings import INDOOR, NOT_FITTED, ON, OUTDOOR_READ, RH, SAW_NOTHING
 from dewcore.record import REASON_OPEN, pack
 from dewcore.words import first_bit
 
@@ -21,7 +21,7 @@ class Minutes:
         self.beats: int = 0
         self.fan: int = 0
         self.valve: int = 0
-        self.look: int = TAP_NONE
+        self.look: int = SAW_NOTHING
         self.values: dict = {}
 
     def beat(self, app: "App", is_open: bool) -> None:
@@ -34,7 +34,7 @@ class Minutes:
         if app.now_s >= self.ends_s:
             app.history.add(self._record(app), app.utc_s(), app.now_s)
             self.beats = self.fan = self.valve = 0
-            self.look = TAP_NONE
+            self.look = SAW_NOTHING
             self.ends_s = app.now_s + MINUTE_S
 
     def _record(self, app: "App") -> bytes:
@@ -46,11 +46,11 @@ class Minutes:
         values["outdoor_c"] = inputs.outdoor_c if inputs.outdoor_basis == OUTDOOR_READ else None
         values["indoor_c"] = inputs.indoor_c if inputs.trusted & (1 << INDOOR) else None
         values["rh_pct"] = inputs.rh_pct if inputs.trusted & (1 << RH) else None
-        values["glass_c"] = d.glass_c
+        values["glass_c"] = d.coldest_c
         values["ceiling_pct"] = d.ceiling_pct
         values["target_pct"] = d.target_pct
         values["fan"] = None if app.readings.fan.state == NOT_FITTED else self.fan / self.beats
         values["valve"] = self.valve / self.beats
         values["reason"] = first_bit(d.refusals) if d.refusals else REASON_OPEN
-        values["look"] = None if self.look == TAP_NONE else self.look
+        values["look"] = None if self.look == SAW_NOTHING else self.look
         return pack(values)

@@ -8,7 +8,7 @@ behind the same check.  Bodies and answers are JSON.
     POST /ask {}                      -> salt, rounds, nonce; point, where a first password may be set now
     POST /login {nonce, proof}        -> cookie
     POST /password {salt, masked}     the first one also {point}: a button on the board was pressed
-    POST /leave /clear /rearm {}   /tap {tap: "fog" | "clear"}   /window {here: bool}   /run {seconds: 0..300}
+    POST /leave /clear /rearm {}   /look {look: "fog" | "clear"}   /window {here: bool}   /run {seconds: 0..300}
     POST /settings {values: {name: number}}
 
 Page needs of app, beside what login.py needs:
@@ -22,7 +22,7 @@ Page needs of app, beside what login.py needs:
     version         text, shown to who is logged in
     now_s           integer seconds
     change_settings(values) -> "" or a refusal of one line
-    tap(code)       TAP_* of dewcore.readings
+    look(code)       SAW_* of dewcore.readings
     request(code, seconds=0) REQUEST_*; one that lasts for so long
     end(code)       ends that one, where it is under way
     forget          is set to what holding both buttons shall do
@@ -41,8 +41,8 @@ from dewcore.readings import (
     REQUEST_REARM,
     REQUEST_TIMED_RUN,
     REQUEST_WINDOW,
-    TAP_CLEAR,
-    TAP_FOG,
+    SAW_CLEAR,
+    SAW_FOG,
 )
 
 TYPE_CHECKING = False
@@ -114,7 +114,7 @@ class Page:
         guard.add("GET", "/chart", self.chart)
         for path in FILES:
             guard.add("GET", path, self.file)
-        for name in ("ask", "login", "password", "leave", "clear", "rearm", "tap", "window", "run", "settings"):
+        for name in ("ask", "login", "password", "leave", "clear", "rearm", "look", "window", "run", "settings"):
             guard.add("POST", "/" + name, getattr(self, "post_" + name))
 
     # -- reading
@@ -213,11 +213,11 @@ class Page:
 
     # -- changing
 
-    async def post_tap(self, request: "Request"):
-        tap = request.g.values.get("tap")
-        if tap not in ("fog", "clear"):
+    async def post_look(self, request: "Request"):
+        look = request.g.values.get("look")
+        if look not in ("fog", "clear"):
             return refusal("A look is fog or clear.")
-        self.app.tap(TAP_FOG if tap == "fog" else TAP_CLEAR)
+        self.app.look(SAW_FOG if look == "fog" else SAW_CLEAR)
         return {"ok": 1}
 
     async def post_window(self, request: "Request"):

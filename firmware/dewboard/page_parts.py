@@ -70,8 +70,8 @@ def figure(app: "App", key: str) -> "tuple | None":
         elif note:
             note = "not trusted: " + note
         return number(getattr(inputs, key), 1), note
-    if key == "modelled_glass_c":
-        return number(controller.decision.glass_c, 1), ""
+    if key == "coldest_c":
+        return number(controller.decision.coldest_c, 1), ""
     owner = controller.decision if hasattr(controller.decision, key) else controller.terms
     return number(getattr(owner, key), 1), ""
 
@@ -81,7 +81,7 @@ def unit_of(key: str) -> str:
     return UNIT_OF_ENDING[key.split("_")[-1]]
 
 
-FIGURES = ("target_pct", "rh_pct", "ceiling_pct", "modelled_glass_c", "margin_k", "indoor_c", "outdoor_c", "glass_c")
+FIGURES = ("target_pct", "rh_pct", "ceiling_pct", "coldest_c", "margin_k", "indoor_c", "outdoor_c", "glass_c")
 FIGURES += ("room_c", "room_rh_pct", "supply_c")
 FIGURES += ("glass_pct", "plain_pct", "ahead_pct", "now_pct", "corner_pct", "envelope_pct", "owner_pct")
 

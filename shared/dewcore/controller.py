@@ -31,8 +31,8 @@ from dewcore.readings import (
     REQUEST_TIMED_RUN,
     ROOM,
     ROOM_RH,
-    TAP_FOG,
-    TAP_NONE,
+    SAW_FOG,
+    SAW_NOTHING,
     Contact,
     Inputs,
     Readings,
@@ -53,7 +53,7 @@ class Decision:
     """What one scan decided.
 
     valve: open or shut; target_pct, ceiling_pct (highest RH that glass, corner and envelope allow now,
-    without margins) and glass_c (modelled or measured coldest glass now); margin_k: how far the glass stays
+    without margins) and coldest_c (modelled or measured coldest glass now); margin_k: how far the glass stays
     above its wetting point at the target [K]; binds: BINDS_* of what set the target; refusals, notices: bit
     masks of `words`; proof: PROOF_* of the fan; hold_s: how long a timer keeps the valve as it is.
     valve is true exactly where refusals == 0.
@@ -63,7 +63,7 @@ class Decision:
         "valve",
         "target_pct",
         "ceiling_pct",
-        "glass_c",
+        "coldest_c",
         "margin_k",
         "binds",
         "refusals",
@@ -76,7 +76,7 @@ class Decision:
         self.valve: bool = False
         self.target_pct: float = 0.0
         self.ceiling_pct: float = 0.0
-        self.glass_c: float = 0.0
+        self.coldest_c: float = 0.0
         self.margin_k: float = 0.0
         self.binds: int = c.BINDS_GLASS
         self.refusals: int = 1 << w.MIN_OFF
@@ -139,7 +139,7 @@ class Controller:
         "glass",
         "window",
         "timed",
-        "tapped",
+        "looked",
         "f_day",
         "f_night",
         "preset_day",
@@ -176,7 +176,7 @@ class Controller:
         self.glass: "Glass" = Glass(settings)
         self.window: "WindowTest" = WindowTest(settings)
         self.timed: "TimedRun" = TimedRun()
-        self.tapped: int = TAP_NONE
+        self.looked: int = SAW_NOTHING
         # The working glass factors, and the settings they were worked out for; 0: to be worked out afresh.
         self.f_day: float = 0.0
         self.f_night: float = 0.0
@@ -219,7 +219,7 @@ class Controller:
         if self.settings.look_ahead and self.outlook.scan(readings, judge, valve.contact, now_s):
             changed = True
         clear = readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR
-        if boot or readings.request != self.requested or readings.tap != self.tapped or self.window.testing:
+        if boot or readings.request != self.requested or readings.look != self.looked or self.window.testing:
             self._owner(readings, now_s)
             changed = True
         if changed or not 0 <= self.retarget_s - now_s <= RETARGET_S:
@@ -256,14 +256,14 @@ class Controller:
         glass = self.glass
         self.told_s = -1000
         self.window.scan(readings, inputs, s.window_test_allowed == 1, self.season_over, glass, now_s)
-        if glass.is_new(readings.tap):
+        if glass.is_new(readings.look):
             when = when_of(readings, s)
-            night = is_night_air(readings.tap, when)
-            said = glass.look(readings.tap, inputs, when, self._colder_k(), self._excess_pa(night), now_s)
+            night = is_night_air(readings.look, when)
+            said = glass.look(readings.look, inputs, when, self._colder_k(), self._excess_pa(night), now_s)
             self.preset_day = 0.0
-            if readings.tap == TAP_FOG and (said == LOOK_TAUGHT or said == LOOK_CONTRADICTS):
+            if readings.look == SAW_FOG and (said == LOOK_TAUGHT or said == LOOK_CONTRADICTS):
                 self.outlook.look_again()  # what was looked ahead with took the glass for better than it is
-        self.tapped = readings.tap
+        self.looked = readings.look
         if readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR:
             self.valve.failures = 0
         if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:
@@ -318,7 +318,7 @@ class Controller:
         self._slow(inputs)
         self._bind()
         wetting_pa = 0.01 * d.target_pct * inputs.indoor_sat_pa + excess_pa
-        d.margin_k = d.glass_c - wetting_point_c(wetting_pa) if wetting_pa > 1.0 else 99.0
+        d.margin_k = d.coldest_c - wetting_point_c(wetting_pa) if wetting_pa > 1.0 else 99.0
         outlook = self.outlook
         outlook.f_day = self.f_day
         outlook.f_night = self.f_night
@@ -356,8 +356,8 @@ class Controller:
         self.terms.plain_pct = plain_pct - self.margin.set(
             plain_pct, surface_pct, cooled_c, self.glass.used[NIGHT], inputs.indoor_c, outdoor_c, s
         )
-        self.decision.glass_c = min(modelled_c, sensed_c)
-        return sat_surface_pa(self.decision.glass_c)
+        self.decision.coldest_c = min(modelled_c, sensed_c)
+        return sat_surface_pa(self.decision.coldest_c)
 
     def _measure_room(self, inputs: "Inputs") -> None:
         """What the coldest room's own sensors say, while they can be trusted."""
@@ -390,7 +390,7 @@ class Controller:
         if not terms.ahead_pct > terms.plain_pct:
             terms.now_pct = terms.glass_pct  # nothing asks for more
             return
-        glass_c = self.decision.glass_c
+        glass_c = self.decision.coldest_c
         pct = terms.glass_pct
         # A humidity ratio of g/kg is PA_PER_G_KG at most, the larger side.
         burst_pct = 100.0 * outlook.burst_g_kg * c.PA_PER_G_KG / indoor_pa

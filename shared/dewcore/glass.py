@@ -15,7 +15,7 @@ from array import array
 from math import erf, exp, log, sqrt
 
 from dewcore.psychro import sat_surface_slope_per_k, sat_water_pa, vapour_pa, wetting_point_c
-from dewcore.readings import INDOOR, OUTDOOR_READ, RH, TAP_CLEAR, TAP_FOG, TAP_NONE, Inputs, Readings
+from dewcore.readings import INDOOR, OUTDOOR_READ, RH, SAW_CLEAR, SAW_FOG, SAW_NOTHING, Inputs, Readings
 from dewcore.settings import Settings
 
 # When a look was: the part it speaks of
@@ -38,7 +38,7 @@ LOWEST_F = 0.20
 STEP_F = 0.01
 CELLS = 61
 PRIOR_F = 0.12  # spread of the true f about a setting chosen from a list of glazings
-# Chosen on tests/acceptance/taps.py, other seeds: looks are worth most where they agree to about 0.01 and where
+# Chosen on tests/acceptance/looks.py, other seeds: looks are worth most where they agree to about 0.01 and where
 # fewer wrong ones are expected than the one in ten they are judged with
 WRONG = 0.08  # share of looks that are wrong
 LOOK_F = 0.01  # how sharply fog begins, as a difference in f
@@ -100,12 +100,12 @@ def when_of(readings: "Readings", settings: "Settings") -> int:
     return NIGHT if is_night(readings, settings) else DAY
 
 
-def is_night_air(tap: int, when: int) -> bool:
+def is_night_air(look: int, when: int) -> bool:
     """Whether a look is to be judged by the coldest room's air as at night.
 
     Not knowing which, fog takes the moister night and clear the drier day: neither then bounds too tightly.
     """
-    return when == NIGHT or when == UNSURE and tap == TAP_FOG
+    return when == NIGHT or when == UNSURE and look == SAW_FOG
 
 
 def fogging_f(room_c: float, outdoor_c: float, room_pa: float) -> float:
@@ -143,7 +143,7 @@ class Glass:
         "measured_f",
         "measured_s",
         "said",
-        "tapped",
+        "looked",
         "chances",
         "weights",
         "preset",
@@ -154,7 +154,7 @@ class Glass:
         "settled",
         "torn",
         "last_s",
-        "last_tap",
+        "last_look",
         "last_when",
         "last_fx",
         "last_spread",
@@ -171,7 +171,7 @@ class Glass:
         self.measured_f: "list[float]" = [UNMEASURED, UNMEASURED]
         self.measured_s: int = -1
         self.said: int = LOOK_NONE
-        self.tapped: int = -1  # the tap last seen; one that outlasts a boot counts for nothing
+        self.looked: int = -1  # the look last seen; one that outlasts a boot counts for nothing
         self.chances = array("f", bytes(4 * CELLS))  # of the last look, by cell
         self.weights = array("f", bytes(4 * CELLS))
         self.preset: "list[float]" = [0.0, 0.0]  # the setting for which the values below were worked out
@@ -182,7 +182,7 @@ class Glass:
         self.settled: "list[bool]" = [False, False]
         self.torn: "list[bool]" = [False, False]
         self.last_s: int = -1
-        self.last_tap: int = TAP_NONE
+        self.last_look: int = SAW_NOTHING
         self.last_when: int = UNSURE
         self.last_fx: float = 0.0
         self.last_spread: float = 1.0
@@ -226,21 +226,21 @@ class Glass:
         part = NIGHT if night else DAY
         return self._part(part).settled[part]
 
-    def is_new(self, tap: int) -> bool:
-        """Whether Readings.tap has just become TAP_FOG or TAP_CLEAR: a tap that stays counts once."""
-        new = self.tapped >= 0 and tap != self.tapped and tap != TAP_NONE
-        self.tapped = tap
+    def is_new(self, look: int) -> bool:
+        """Whether Readings.look has just become SAW_FOG or SAW_CLEAR: a look that stays counts once."""
+        new = self.looked >= 0 and look != self.looked and look != SAW_NOTHING
+        self.looked = look
         return new
 
     def look(
-        self, tap: int, inputs: "Inputs", when: int, colder_k: float, excess_pa: float, now_s: int
+        self, look: int, inputs: "Inputs", when: int, colder_k: float, excess_pa: float, now_s: int
     ) -> int:
         """Take one look of the owner at now_s [s]; LOOK_* says what became of it, and `said` keeps that.
 
-        tap: TAP_FOG or TAP_CLEAR; when: as when_of; colder_k [K], excess_pa [Pa]: the coldest room against the
+        look: SAW_FOG or SAW_CLEAR; when: as when_of; colder_k [K], excess_pa [Pa]: the coldest room against the
         main sensor, as is_night_air asks.
         """
-        self.said = self._refusal(tap, inputs, colder_k)
+        self.said = self._refusal(look, inputs, colder_k)
         if self.said != LOOK_NONE:
             return self.said
         room_c = inputs.indoor_c - colder_k
@@ -249,21 +249,21 @@ class Glass:
         per_f = room_pa * sat_surface_slope_per_k(wetting_point_c(room_pa)) * (room_c - inputs.outdoor_c)
         rh_f = 0.01 * LOOK_RH_PCT * sat_water_pa(inputs.indoor_c) / per_f
         # fog on the worst glass of the grid, and clear on its best, still say which end is nearer
-        fx = max(fx, LOWEST_F) if tap == TAP_FOG else min(fx, LOWEST_F + STEP_F * (CELLS - 1))
+        fx = max(fx, LOWEST_F) if look == SAW_FOG else min(fx, LOWEST_F + STEP_F * (CELLS - 1))
         if self._is_same_moment(when, fx, now_s):
-            if tap == self.last_tap:
+            if look == self.last_look:
                 self.said = LOOK_REPEATED
                 return LOOK_REPEATED
             if self.last_taught:  # the owner corrects himself
                 self._count(-1)
         self.last_s = now_s
-        self.last_tap = tap
+        self.last_look = look
         self.last_when = when
         self.last_fx = fx
         self.last_spread = sqrt(LOOK_F * LOOK_F + rh_f * rh_f)
         for n in range(CELLS):
             chance = fog_chance(LOWEST_F + STEP_F * n, fx, self.last_spread)
-            self.chances[n] = chance if tap == TAP_FOG else 1.0 - chance
+            self.chances[n] = chance if look == SAW_FOG else 1.0 - chance
         self.said = self._take()
         self.last_taught = self.said != LOOK_EXPECTED
         return self.said
@@ -331,9 +331,9 @@ class Glass:
                 self.evidence[part][n] = -0.001 * codes[CELLS * part + n]
         return True
 
-    def _refusal(self, tap: int, inputs: "Inputs", colder_k: float) -> int:
+    def _refusal(self, look: int, inputs: "Inputs", colder_k: float) -> int:
         """Why a look cannot count, LOOK_NONE where it can."""
-        if tap != TAP_FOG and tap != TAP_CLEAR:
+        if look != SAW_FOG and look != SAW_CLEAR:
             return LOOK_UNCLEAR
         both = (1 << INDOOR) | (1 << RH)
         if inputs.trusted & both != both:
@@ -365,7 +365,7 @@ class Glass:
     def _spoken_of(self) -> int:
         """The part that the look in last_* bounds most directly."""
         if self.last_when == UNSURE:
-            return NIGHT if self.last_tap == TAP_FOG else DAY
+            return NIGHT if self.last_look == SAW_FOG else DAY
         return self.last_when
 
     def _expected(self, part: int) -> float:
@@ -385,7 +385,7 @@ class Glass:
             night_share = 1.0
         elif self.last_when == DAY:
             day_share = 1.0
-        if self.last_tap == TAP_FOG:
+        if self.last_look == SAW_FOG:
             self._add(NIGHT, sign, night_share)
             if self.last_when == DAY:
                 self._add(DAY, sign, day_share)
@@ -400,7 +400,7 @@ class Glass:
             for n in range(RECENT - 1):
                 recent[n] = recent[n + 1]
             cell = cell_of(self.last_fx) + 1
-            recent[RECENT - 1] = cell if self.last_tap == TAP_FOG else -cell
+            recent[RECENT - 1] = cell if self.last_look == SAW_FOG else -cell
         else:
             for n in range(RECENT - 1, 0, -1):
                 recent[n] = recent[n - 1]

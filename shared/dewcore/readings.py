@@ -23,10 +23,10 @@ REQUEST_WINDOW = 2  # the owner confirms being at the window
 REQUEST_TIMED_RUN = 3
 REQUEST_CLEAR = 4  # the owner has seen to the cause of a latched alarm
 
-# Readings.tap
-TAP_NONE = 0
-TAP_FOG = 1  # "fog now"
-TAP_CLEAR = 2  # "clear now"
+# Readings.look
+SAW_NOTHING = 0
+SAW_FOG = 1  # "fog now"
+SAW_CLEAR = 2  # "clear now"
 
 # Channel numbers of the samples, and their names in the same order.
 INDOOR = 0
@@ -111,7 +111,7 @@ class Readings:
     __slots__ = SAMPLE_NAMES + CONTACT_NAMES + (
         "samples",
         "contacts",
-        "tap",
+        "look",
         "request",
         "request_until_s",
         "half_wave",
@@ -159,7 +159,7 @@ class Readings:
             self.off_switch,
             self.absent,
         ]
-        self.tap: int = 0
+        self.look: int = 0
         self.request: int = REQUEST_NONE
         self.request_until_s: int = 0
         self.half_wave: int = 0

@@ -3,7 +3,7 @@
 import struct
 
 # name, unit, struct code, scale (stored = value * scale), SenML name, SenML unit (RFC 8428 section 12.1)
-# A look is TAP_FOG or TAP_CLEAR of dewcore.readings in the minute in which somebody told it, else none.
+# A look is SAW_FOG or SAW_CLEAR of dewcore.readings in the minute in which somebody told it, else none.
 # Fields without a struct code are recomputed from the others, or known to the simulated house only; what only the
 # simulated house knows has no SenML name.
 FIELDS = (

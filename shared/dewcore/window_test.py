@@ -12,8 +12,8 @@ from dewcore.readings import (
     OUTDOOR_READ,
     REQUEST_WINDOW,
     RH,
-    TAP_FOG,
-    TAP_NONE,
+    SAW_FOG,
+    SAW_NOTHING,
     Inputs,
     Readings,
 )
@@ -83,7 +83,7 @@ class WindowTest:
         "began_s",
         "ended_s",
         "requested",
-        "tapped",
+        "looked",
         "begun_s",
     )
 
@@ -98,7 +98,7 @@ class WindowTest:
         self.began_s: int = 0
         self.ended_s: int = -1
         self.requested: int = REQUEST_WINDOW  # one that outlasts a boot begins nothing
-        self.tapped: int = TAP_NONE
+        self.looked: int = SAW_NOTHING
         self.begun_s: "list[int]" = [-1] * A_DAY  # when the last tests began, the oldest first
 
     def scan(
@@ -115,8 +115,8 @@ class WindowTest:
         allowed: the owner's setting; never with rotten frames or known mould.
         """
         self.allowed = allowed
-        fog = readings.tap == TAP_FOG and self.tapped != TAP_FOG
-        self.tapped = readings.tap
+        fog = readings.look == SAW_FOG and self.looked != SAW_FOG
+        self.looked = readings.look
         asked = readings.request == REQUEST_WINDOW
         begins = asked and self.requested != REQUEST_WINDOW
         self.requested = readings.request

@@ -219,8 +219,8 @@ class BoardBed:
     def change(self, name: str, value: object) -> str:
         return self.order("change", name, value)
 
-    def tap(self, code: int) -> None:
-        self.order("tap", code)
+    def look(self, code: int) -> None:
+        self.order("look", code)
 
     def request(self, code: int, seconds: int = 0) -> None:
         self.order("request", code, seconds)

@@ -124,7 +124,7 @@ def _outlook(book: Ledger, controller) -> None:
 def _ceilings(book: Ledger, controller) -> None:
     terms, decision = controller.terms, controller.decision
     rows = (
-        ("Glass now", terms.glass_pct, f"wets the modelled coldest glass at {decimal(decision.glass_c, 1)} °C"),
+        ("Glass now", terms.glass_pct, f"wets the modelled coldest glass at {decimal(decision.coldest_c, 1)} °C"),
         ("Opaque corner", terms.corner_pct, "80 % at the corner, by the week's mean"),
         ("Walls and attic", terms.envelope_pct, "vapour pressure by the week's mean, and the cap"),
     )

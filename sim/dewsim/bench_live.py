@@ -9,7 +9,7 @@ from dewcore.settings import TABLE, SettingError, accepted
 from dewsim import bench_inputs as inputs
 from dewsim import bench_ledger
 from dewsim.bench_house import DRIVEN, DrivingHouse
-from dewsim.bench_script import REQUESTS, TAPS, sentence
+from dewsim.bench_script import LOOKS, REQUESTS, sentence
 from dewsim.bench_world import BUTTONS, Bench
 from dewsim.errors import InputError, shown
 
@@ -276,9 +276,9 @@ class Live:
         return refusal
 
     def look(self, what: str) -> str:
-        if what not in TAPS:
+        if what not in LOOKS:
             return f"found {shown(repr(what), 40)}, allowed is fog or clear"
-        self.bench.tap(TAPS[what])
+        self.bench.look(LOOKS[what])
         self._hurry()
         return ""
 
@@ -313,7 +313,7 @@ class Live:
         pa = vapour_pa(read.indoor_c, read.rh_pct)
         wetting_c = wetting_point_c(pa) if pa > 1.0 else None
         humidities = (read.rh_pct, decision.target_pct, decision.ceiling_pct)
-        values = (read.outdoor_c, decision.glass_c, wetting_c, *humidities)
+        values = (read.outdoor_c, decision.coldest_c, wetting_c, *humidities)
         shown_values = [None if value is None else round(value, 2) for value in values]
         fan = int(self.bench.app.readings.fan.state == r.ON)
         return [self.bench.seconds, *shown_values, fan, int(decision.valve)]

@@ -17,7 +17,7 @@
 WHAT is one of
     valve open|shut   contact open|closed   call on|off   line live|dead   load live|dead   lamp, proof or binds NAME
     [no] reason NAME  [no] notice NAME      [no] alarm NAME      sentence "..."
-    target_pct|ceiling_pct|glass_c|margin_k|hold_s|rh_pct|indoor_c|outdoor_c|starts  above N | below N | from N to N
+    target_pct|ceiling_pct|coldest_c|margin_k|hold_s|rh_pct|indoor_c|outdoor_c|starts  above N | below N | from N to N
 
 It must come to hold within the time (15 s unless said), and with `for` hold from there on at every second.  A step
 ends with its line or with ";", a comment begins with "#".
@@ -48,7 +48,7 @@ NOTICES = tuple([row[0] for row in words.NOTICES])
 ALARMS = tuple([name for n, name in enumerate(REFUSALS) if LATCHING >> n & 1])
 REQUESTS = {"clear": r.REQUEST_CLEAR, "rearm": r.REQUEST_REARM, "window": r.REQUEST_WINDOW,
             "run": r.REQUEST_TIMED_RUN, "stop": r.REQUEST_NONE}  # fmt: skip
-TAPS = {"fog": r.TAP_FOG, "clear": r.TAP_CLEAR}
+LOOKS = {"fog": r.SAW_FOG, "clear": r.SAW_CLEAR}
 LEARNED = {row[0]: row for row in SCALARS}
 
 
@@ -75,7 +75,7 @@ MASKS = {
 NUMBERS = {
     "target_pct": lambda bench: bench.app.controller.decision.target_pct,
     "ceiling_pct": lambda bench: bench.app.controller.decision.ceiling_pct,
-    "glass_c": lambda bench: bench.app.controller.decision.glass_c,
+    "coldest_c": lambda bench: bench.app.controller.decision.coldest_c,
     "margin_k": lambda bench: bench.app.controller.decision.margin_k,
     "hold_s": lambda bench: bench.app.controller.decision.hold_s,
     "rh_pct": lambda bench: bench.app.controller.judge.inputs.rh_pct,
@@ -368,12 +368,12 @@ def _forecast(step: _Line, _):
 
 
 def _look(step: _Line, _):
-    what = step.word(tuple(TAPS), "look")
+    what = step.word(tuple(LOOKS), "look")
 
-    def tap(bench) -> None:
-        bench.tap(TAPS[what])
+    def look(bench) -> None:
+        bench.look(LOOKS[what])
 
-    return Step(step.row, "", tap)
+    return Step(step.row, "", look)
 
 
 def _ask(step: _Line, _):

@@ -4,7 +4,7 @@
                                  given a bed, that is where the board is: `benchshim.bed`, or `dewsim.bench_board`
     .set(name, value)  .break_it(name, broken)  .ramp(name, value, seconds)     see `dewsim.bench_inputs`
     .beat()  .scan()  .press(buttons, seconds)  .power_off(seconds)             time passes in these only
-    .tell_time(utc_s, offset_s)  .forecast(outdoor_c, issued_ago_s)  .change(name, value)  .tap(code)  .request(code, s)
+    .tell_time(utc_s, offset_s)  .forecast(outdoor_c, issued_ago_s)  .change(name, value)  .look(code) .request(code, s)
     .world  .app  .seconds                                                      what to look at
 """
 
@@ -158,10 +158,10 @@ class Bench:
         self.pending = True
         return self.bed.change(name, value)
 
-    def tap(self, code: int) -> None:
-        """TAP_*."""
+    def look(self, code: int) -> None:
+        """SAW_*."""
         self.pending = True
-        self.bed.tap(code)
+        self.bed.look(code)
 
     def request(self, code: int, seconds: int = 0) -> None:
         """REQUEST_*."""

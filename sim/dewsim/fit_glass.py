@@ -16,7 +16,7 @@ from scipy.special import ndtr
 
 from dewcore import glass
 from dewcore.psychro import vapour_pa
-from dewcore.readings import TAP_CLEAR, TAP_FOG
+from dewcore.readings import SAW_CLEAR, SAW_FOG
 from dewsim.fit_series import DAY_MIN, Series
 from dewsim.plant import clock_minute, in_window
 
@@ -40,7 +40,7 @@ class Factor(NamedTuple):
 
 
 class Look(NamedTuple):
-    """fog; fx: the factor that would just have fogged; sharp: how sharply; shift: of fx by the errors that are tried."""
+    """fog; fx: the factor that would just have fogged; sharp: how sharply; shift: of fx by the errors tried."""
 
     fog: bool
     fx: float
@@ -56,7 +56,7 @@ def fit(series: Series, house) -> tuple:
     found: list = [[], []]
     drawn = (clock_minute(house.glass.curtains_from), clock_minute(house.glass.curtains_to))
     errors = _errors(house.sensors)
-    for k in np.flatnonzero(np.isin(series.look, (TAP_FOG, TAP_CLEAR)) & series.known):
+    for k in np.flatnonzero(np.isin(series.look, (SAW_FOG, SAW_CLEAR)) & series.known):
         minute = int(series.minute[k]) % DAY_MIN
         if any((minute - edge + glass.NEAR_CURTAINS_MIN) % DAY_MIN <= 2 * glass.NEAR_CURTAINS_MIN for edge in drawn):
             continue
@@ -93,7 +93,7 @@ def _look(series: Series, k: int, room, night: bool, errors: np.ndarray) -> Look
         below[n] -= 0.5
         slopes.append(fogging_f(*above) - fogging_f(*below))
     sharp = float(np.hypot(glass.LOOK_F, glass.LOOK_RH_PCT * slopes[0]))
-    return Look(series.look[k] == TAP_FOG, fx, sharp, errors @ slopes)
+    return Look(series.look[k] == SAW_FOG, fx, sharp, errors @ slopes)
 
 
 def _factor(looks: list) -> Factor:

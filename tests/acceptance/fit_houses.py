@@ -17,7 +17,7 @@ Below it the aims: dry-down within 0.3 g/kg in the median, humidification within
 Exit status 0 where all are met.
 
 A month of guided looks seldom makes 20 that say something; --windows gives logs of invented windows instead, those of
-tests/acceptance/taps.py: looks on purpose, one in ten wrong, and looks at any moment; with humidity sensors as wrong as
+tests/acceptance/looks.py: looks on purpose, one in ten wrong, and looks at any moment; with humidity sensors as wrong as
 1 % or 2 % of tolerance allow, the house file saying which.
 
 --changed asks what `dewmargin replay LOG` answers: mean RH of the month as it was lived; as the fitted house replays
@@ -43,7 +43,7 @@ except ImportError:
 
 import fitted  # noqa: E402
 import numpy as np  # noqa: E402
-from taps import Window, cold_mornings  # noqa: E402
+from looks import Window, cold_mornings  # noqa: E402
 
 from dewsim import (  # noqa: E402
     family,
@@ -205,7 +205,7 @@ def of_window(window: Window, guided: bool, looks: int, house: House) -> tuple:
         inputs = window.inputs
         series.known[k] = True
         series.indoor_c[k], series.outdoor_c[k], series.rh_pct[k] = inputs.indoor_c, inputs.outdoor_c, inputs.rh_pct
-        series.look[k] = window.tap
+        series.look[k] = window.look
     factor = fit_glass.fit(series, house)[1]
     return factor.near, off_by(factor, window.f)
 

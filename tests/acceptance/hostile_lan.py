@@ -196,8 +196,8 @@ def noise(lan, counts):
 
 def strangers(lan, counts):
     """Other names, other origins, no login, false signs."""
-    paths = ("/settings", "/tap", "/window", "/clear", "/rearm", "/run", "/leave")
-    body = b'{"tap":"fog","here":true,"seconds":60,"values":{"wish_pct":20}}'
+    paths = ("/settings", "/look", "/window", "/clear", "/rearm", "/run", "/leave")
+    body = b'{"look":"fog","here":true,"seconds":60,"values":{"wish_pct":20}}'
     for n in range(counts["names"]):
         host = "".join(lan.random.choice("abcdefgh.:0123456789-") for _ in range(1 + n % 40))
         lan.expect("host %r" % host, lan.status(request("GET", "/", host=host)) == 421)

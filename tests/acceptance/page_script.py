@@ -78,8 +78,8 @@ def drawn(count: int):
     salted = hashlib.pbkdf2_hmac("sha256", "Zwölf Zeichen ☔".encode(), salt, ROUNDS)
     stored = hashlib.sha256(hmac.digest(salted, b"Client Key", "sha256")).hexdigest()
     yield f'toHex(secrets("Zwölf Zeichen ☔", "{salt.hex()}", {ROUNDS}).stored)', stored
-    sign = hmac.digest(b"\x00\xff", b"17\n/tap\n{}", "sha256").hex()
-    yield 'signOf("00ff", 17, "/tap", "{}")', "17:" + sign
+    sign = hmac.digest(b"\x00\xff", b"17\n/look\n{}", "sha256").hex()
+    yield 'signOf("00ff", 17, "/look", "{}")', "17:" + sign
 
 
 def main() -> int:

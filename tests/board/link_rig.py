@@ -81,7 +81,7 @@ class Keep:
 
 
 class App:
-    """What a Link asks of the board's app, with a real controller in it; `taps` is what it was asked."""
+    """What a Link asks of the board's app, with a real controller in it; `looks` is what it was asked."""
 
     def __init__(self, speed=1, changes=None):
         self.clock = Clock(speed)
@@ -95,7 +95,7 @@ class App:
         self.keep = Keep(self)
         self.safe = ""
         self.version = "0.2.0"
-        self.taps = []
+        self.looks = []
         self.late_ms = 0
         self.now_s = self.clock.now_s()
         self.events = Events(self)
@@ -106,8 +106,8 @@ class App:
     def utc_s(self):
         return self.wall.utc_s(self.now_s)
 
-    def tap(self, code):
-        self.taps.append(code)
+    def look(self, code):
+        self.looks.append(code)
 
     def change_settings(self, values):
         try:

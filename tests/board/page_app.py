@@ -94,9 +94,9 @@ class App:
     def store_login(self, image):
         self.image = image
 
-    def tap(self, code):
-        self.calls.append(("tap", code))
-        self.readings.tap = code
+    def look(self, code):
+        self.calls.append(("look", code))
+        self.readings.look = code
 
     def request(self, code, seconds=0):
         self.calls.append(("request", code, seconds))

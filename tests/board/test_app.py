@@ -11,7 +11,7 @@ from dewboard import start as boot
 from dewboard.keep import QUICK_BOOTS
 from dewcore import words as w
 from dewcore.board import RESET_WATCHDOG
-from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN, REQUEST_WINDOW, TAP_CLEAR, TAP_FOG
+from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN, REQUEST_WINDOW, SAW_CLEAR, SAW_FOG
 from dewcore.record import unpack
 
 HEATING = ("terminal_live", "fan_running", "heat_call")
@@ -223,13 +223,13 @@ class TestFailure(unittest.TestCase):
         machine.beat(OPENS_S)
         app = machine.app
         app.stand_down("the beat failed too often")
-        app.tap(TAP_FOG)
+        app.look(SAW_FOG)
         app.request(REQUEST_TIMED_RUN, 300)
         machine.beat(2)
         app.leave_safe_mode()
         machine.board.rh_pct = 60.0
         machine.beat(20)
-        self.assertEqual(app.controller.glass.last_tap, 0)
+        self.assertEqual(app.controller.glass.last_look, 0)
         self.assertFalse(app.controller.timed.running)
 
     def test_no_beat_no_contact_five_seconds_later_no_interrupts_seven(self):
@@ -409,15 +409,15 @@ class TestPeople(unittest.TestCase):
         machine = Machine()
         machine.beat(400)
         glass = machine.app.controller.glass
-        self.assertEqual(glass.last_tap, 0)
+        self.assertEqual(glass.last_look, 0)
         machine.press(0.0)  # a button held at the start would not count
         machine.press(2.0, "look_pressed")
-        self.assertEqual((glass.last_tap, glass.looks[0] + glass.looks[1]), (TAP_FOG, 1))
-        self.assertEqual(machine.app.readings.tap, 0)
+        self.assertEqual((glass.last_look, glass.looks[0] + glass.looks[1]), (SAW_FOG, 1))
+        self.assertEqual(machine.app.readings.look, 0)
         self.assertTrue(machine.app.pressed_s >= 399)
         machine.beat(700)
         machine.press(0.3, "look_pressed")
-        self.assertEqual(glass.last_tap, TAP_CLEAR)
+        self.assertEqual(glass.last_look, SAW_CLEAR)
 
     def test_a_look_is_in_the_record_of_its_minute_alone(self):
         machine = Machine()
@@ -425,10 +425,10 @@ class TestPeople(unittest.TestCase):
         app.history.flush()
         since = app.history.seq
         machine.beat(150)
-        app.tap(TAP_CLEAR)
+        app.look(SAW_CLEAR)
         machine.beat(150)
         looks = [unpack(bytes(row.data))["look"] for row in app.history.unsent(app.history.boot, since - 1)]
-        self.assertEqual(looks, [None, None, TAP_CLEAR, None])
+        self.assertEqual(looks, [None, None, SAW_CLEAR, None])
 
     def test_requests_that_last_end_by_themselves(self):
         machine = Machine()

@@ -12,7 +12,7 @@ from dewboard.homie import FAULT_NOTICES, FAULTS, Homie, Log
 from dewcore import words as w
 from dewcore.ceiling import BINDS_NAMES
 from dewcore.permit import PROOF_NAMES
-from dewcore.readings import TAP_CLEAR, TAP_FOG
+from dewcore.readings import SAW_CLEAR, SAW_FOG
 from dewcore.settings import SWITCH, TABLE
 
 BASE = "homie/5/attic"
@@ -369,9 +369,9 @@ class TestCommands(unittest.TestCase):
             await one.order(BASE + "/control/look/set", b"fog")
             await one.order(BASE + "/control/look/set", b"clear")
             await one.order(BASE + "/control/look/set", b"Fog")
-            return one.app.taps
+            return one.app.looks
 
-        self.assertEqual(seen(work), [TAP_FOG, TAP_CLEAR])
+        self.assertEqual(seen(work), [SAW_FOG, SAW_CLEAR])
 
     def test_commands_that_are_turned_off_are_neither_listened_to_nor_obeyed(self):
         async def work(one):

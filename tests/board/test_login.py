@@ -204,7 +204,7 @@ class Sessions(unittest.TestCase):
         session = board.enter("a")
         board.app.now_s += g.SESSION_S - 1
         self.assertTrue(board.login.session_of(session.cookie) is session)
-        self.assertEqual(board.login.signed(session, sign(session, 5, "/tap", b"{}"), "/tap", b"{}"), 5)
+        self.assertEqual(board.login.signed(session, sign(session, 5, "/look", b"{}"), "/look", b"{}"), 5)
         board.app.now_s += g.SESSION_S - 1
         self.assertTrue(board.login.session_of(session.cookie) is session)
         board.app.now_s += 1
@@ -219,22 +219,22 @@ class Sessions(unittest.TestCase):
     def test_a_sign_is_good_for_one_change_only(self):
         board = Board()
         session = board.enter("a")
-        good = sign(session, 10, "/tap", b'{"tap":"fog"}')
+        good = sign(session, 10, "/look", b'{"look":"fog"}')
         accepts = board.login.signed
-        self.assertEqual(accepts(session, good, "/run", b'{"tap":"fog"}'), 0)
-        self.assertEqual(accepts(session, good, "/tap", b'{"tap":"clear"}'), 0)
-        self.assertEqual(accepts(session, "11" + good[2:], "/tap", b'{"tap":"fog"}'), 0)
-        self.assertEqual(accepts(session, good, "/tap", b'{"tap":"fog"}'), 10)
-        self.assertEqual(accepts(session, good, "/tap", b'{"tap":"fog"}'), 0)
-        self.assertEqual(accepts(session, sign(session, 9, "/tap", b"{}"), "/tap", b"{}"), 0)
-        self.assertEqual(accepts(session, sign(session, 1732600000000, "/tap", b"{}"), "/tap", b"{}"), 1732600000000)
+        self.assertEqual(accepts(session, good, "/run", b'{"look":"fog"}'), 0)
+        self.assertEqual(accepts(session, good, "/look", b'{"look":"clear"}'), 0)
+        self.assertEqual(accepts(session, "11" + good[2:], "/look", b'{"look":"fog"}'), 0)
+        self.assertEqual(accepts(session, good, "/look", b'{"look":"fog"}'), 10)
+        self.assertEqual(accepts(session, good, "/look", b'{"look":"fog"}'), 0)
+        self.assertEqual(accepts(session, sign(session, 9, "/look", b"{}"), "/look", b"{}"), 0)
+        self.assertEqual(accepts(session, sign(session, 1732600000000, "/look", b"{}"), "/look", b"{}"), 1732600000000)
 
     def test_signs_that_are_none(self):
         board = Board()
         session = board.enter("a")
-        tag = sign(session, 1, "/tap", b"{}").split(":")[1]
+        tag = sign(session, 1, "/look", b"{}").split(":")[1]
         for bad in ("", ":", "1", "1:", ":" + tag, "x:" + tag, "-1:" + tag, "1:" + tag + "00", "9" * 16 + ":" + tag):
-            self.assertEqual(board.login.signed(session, bad, "/tap", b"{}"), 0)
+            self.assertEqual(board.login.signed(session, bad, "/look", b"{}"), 0)
 
 
 def sign(session, number, path, body):

@@ -19,7 +19,7 @@ SALT = "00112233445566778899aabbccddeeff"
 CHANGES = (
     ("/clear", {}),
     ("/rearm", {}),
-    ("/tap", {"tap": "fog"}),
+    ("/look", {"look": "fog"}),
     ("/window", {"here": True}),
     ("/run", {"seconds": 60}),
     ("/settings", {"values": {"wish_pct": 30}}),
@@ -79,7 +79,7 @@ class Reading(unittest.TestCase):
         controller = browser.app.controller
         for key, value in (
             ("target_pct", controller.decision.target_pct),
-            ("modelled_glass_c", controller.decision.glass_c),
+            ("coldest_c", controller.decision.coldest_c),
             ("rh_pct", 29.6),
             ("outdoor_c", -6.3),
             ("corner_pct", controller.terms.corner_pct),
@@ -317,18 +317,18 @@ class Changing(unittest.TestCase):
 
     def test_a_session_without_its_sign_or_with_a_wrong_one(self):
         browser = logged_in()
-        body = b'{"tap": "fog"}'
-        good = browser.sign("/tap", body)
+        body = b'{"look": "fog"}'
+        good = browser.sign("/look", body)
         for sign in ("", good[:-1] + "g", "x" + good, browser.sign("/run", body), "1:" + "0" * 64):
-            self.assertEqual(browser.post("/tap", {"tap": "fog"}, False, ["X-Dew-Sign: " + sign])[0], 403, sign)
+            self.assertEqual(browser.post("/look", {"look": "fog"}, False, ["X-Dew-Sign: " + sign])[0], 403, sign)
         self.assertEqual(browser.app.calls, [])
-        self.assertEqual(browser.post("/tap", {"tap": "fog"}, False, ["X-Dew-Sign: " + good])[0], 200)
-        self.assertEqual(browser.post("/tap", {"tap": "fog"}, False, ["X-Dew-Sign: " + good])[0], 403)  # again
+        self.assertEqual(browser.post("/look", {"look": "fog"}, False, ["X-Dew-Sign: " + good])[0], 200)
+        self.assertEqual(browser.post("/look", {"look": "fog"}, False, ["X-Dew-Sign: " + good])[0], 403)  # again
         self.assertEqual(len(browser.app.calls), 1)
 
     def test_looks_requests_and_runs_reach_the_app(self):
         browser = logged_in()
-        more = (("/tap", {"tap": "clear"}), ("/window", {"here": False}), ("/run", {"seconds": 0}))
+        more = (("/look", {"look": "clear"}), ("/window", {"here": False}), ("/run", {"seconds": 0}))
         for path, values in CHANGES[:5] + more:
             self.assertEqual(browser.post(path, values), (200, {"ok": 1}), path)
         self.assertEqual(
@@ -336,10 +336,10 @@ class Changing(unittest.TestCase):
             [
                 ("request", r.REQUEST_CLEAR, 0),
                 ("request", r.REQUEST_REARM, 0),
-                ("tap", r.TAP_FOG),
+                ("look", r.SAW_FOG),
                 ("request", r.REQUEST_WINDOW, 1800),
                 ("request", r.REQUEST_TIMED_RUN, 60),
-                ("tap", r.TAP_CLEAR),
+                ("look", r.SAW_CLEAR),
                 ("end", r.REQUEST_WINDOW),
                 ("end", r.REQUEST_TIMED_RUN),
             ],
@@ -349,9 +349,9 @@ class Changing(unittest.TestCase):
     def test_what_they_do_not_understand_is_refused(self):
         browser = logged_in()
         for path, values in (
-            ("/tap", {}),
-            ("/tap", {"tap": "wet"}),
-            ("/tap", {"tap": ["fog"]}),
+            ("/look", {}),
+            ("/look", {"look": "wet"}),
+            ("/look", {"look": ["fog"]}),
             ("/window", {"here": 1}),
             ("/run", {}),
             ("/run", {"seconds": 301}),
@@ -413,19 +413,19 @@ class Changing(unittest.TestCase):
         self.assertIn("Logged in.", page(browser))
         self.assertEqual(browser.post("/password", {"salt": "00" * 16, "masked": "11" * 31})[0], 422)
         self.assertEqual(browser.post("/password", {"salt": SALT, "masked": "11" * 32})[0], 200)
-        self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
+        self.assertEqual(browser.post("/look", {"look": "fog"})[0], 403)
         self.assertEqual(browser.log_in(), 403)
         self.assertEqual(browser.app.calls, [])
 
     def test_leaving_ends_the_session(self):
         browser = logged_in()
         self.assertEqual(browser.post("/leave", {})[0], 200)
-        self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
+        self.assertEqual(browser.post("/look", {"look": "fog"})[0], 403)
 
     def test_both_buttons_held(self):
         browser = logged_in()
         browser.app.forget()
-        self.assertEqual(browser.post("/tap", {"tap": "fog"})[0], 403)
+        self.assertEqual(browser.post("/look", {"look": "fog"})[0], 403)
         self.assertIn("No password is set", page(browser))
 
     def test_guessing_has_to_wait(self):

@@ -320,15 +320,15 @@ class TestForecast(unittest.TestCase):
 
 
 class TestTaps(unittest.TestCase):
-    def tap(self, rig, tap):
-        rig.readings.tap = tap
+    def look(self, rig, look):
+        rig.readings.look = look
         return rig.scan(10)
 
     def test_fog_now_lowers_the_target_at_once(self):
         for hour in (12, 2):
             rig = looking(mild(), hour, rh_pct=30.0)
             before = rig.decision.target_pct
-            self.tap(rig, r.TAP_FOG)
+            self.look(rig, r.SAW_FOG)
             self.assertTrue(rig.decision.target_pct < before - 2.0)
             # what was looked ahead with the better glass no longer holds
             self.assertEqual(rig.decision.target_pct, rig.controller.terms.plain_pct)
@@ -338,59 +338,59 @@ class TestTaps(unittest.TestCase):
 
     def test_a_fog_that_everybody_expects_ends_no_look_ahead(self):
         rig = looking(mild(), rh_pct=80.0)
-        self.tap(rig, r.TAP_FOG)
+        self.look(rig, r.SAW_FOG)
         self.assertTrue(rig.controller.outlook.known)
 
     def test_clear_now_never_lowers_it(self):
         rig = looking(mild(), rh_pct=45.0)
         before = rig.decision.target_pct
-        self.tap(rig, r.TAP_CLEAR)
+        self.look(rig, r.SAW_CLEAR)
         self.assertTrue(rig.decision.target_pct >= before)
         self.assertTrue(rig.controller.outlook.known)
 
     def looks(self, rig):
         return rig.controller.glass.looks[0] + rig.controller.glass.looks[1]
 
-    def test_a_tap_counts_once(self):
+    def test_a_look_counts_once(self):
         rig = looking(mild(), rh_pct=30.0)
-        self.tap(rig, r.TAP_FOG)
+        self.look(rig, r.SAW_FOG)
         counted = self.looks(rig)
         self.assertTrue(counted > 0)
         rig.values["rh_pct"] = 25.0
         rig.run(3600)
         self.assertEqual(self.looks(rig), counted)
-        self.tap(rig, r.TAP_NONE)
+        self.look(rig, r.SAW_NOTHING)
         self.assertEqual(self.looks(rig), counted)
-        self.tap(rig, r.TAP_FOG)
+        self.look(rig, r.SAW_FOG)
         self.assertTrue(self.looks(rig) > counted)
 
     def test_one_held_over_a_boot_counts_for_nothing(self):
         for request in (r.REQUEST_NONE, r.REQUEST_CLEAR, r.REQUEST_REARM, -1):
             rig = house(mild(), rh_pct=30.0)
-            rig.readings.tap = r.TAP_FOG
+            rig.readings.look = r.SAW_FOG
             rig.readings.request = request
             rig.run(120)
             self.assertEqual(self.looks(rig), 0)
-            self.tap(rig, r.TAP_NONE)
-            self.tap(rig, r.TAP_FOG)
+            self.look(rig, r.SAW_NOTHING)
+            self.look(rig, r.SAW_FOG)
             self.assertTrue(self.looks(rig) > 0)
 
-    def test_the_first_tap_after_a_boot_counts_whatever_was_asked_for_then(self):
+    def test_the_first_look_after_a_boot_counts_whatever_was_asked_for_then(self):
         for request in (r.REQUEST_NONE, r.REQUEST_CLEAR, r.REQUEST_WINDOW, -1):
             rig = house(mild(), rh_pct=30.0)
             rig.readings.request = request
             rig.run(120)
-            self.tap(rig, r.TAP_FOG)
+            self.look(rig, r.SAW_FOG)
             self.assertTrue(self.looks(rig) > 0)
 
     def test_looks_that_contradict_each_other_are_told(self):
         rig = looking(mild())
         for n in range(20):
             rig.values["rh_pct"] = (30.0, 60.0)[n % 2]
-            self.tap(rig, r.TAP_NONE)
+            self.look(rig, r.SAW_NOTHING)
             rig.run(60)
             self.assertEqual(rig.noticed(w.LOOKS_TORN), rig.controller.glass.torn[0] or rig.controller.glass.torn[1])
-            self.tap(rig, (r.TAP_FOG, r.TAP_CLEAR)[n % 2])
+            self.look(rig, (r.SAW_FOG, r.SAW_CLEAR)[n % 2])
         self.assertTrue(rig.noticed(w.LOOKS_TORN))
 
     def test_without_a_clock_fog_takes_the_night(self):
@@ -398,7 +398,7 @@ class TestTaps(unittest.TestCase):
         rig.values["rh_pct"] = 25.0
         rig.run(120)
         before = rig.decision.target_pct
-        self.tap(rig, r.TAP_FOG)
+        self.look(rig, r.SAW_FOG)
         self.assertTrue(rig.decision.target_pct < before)
         self.assertEqual(rig.controller.glass.looks[0], 0)
 
@@ -408,9 +408,9 @@ class TestRearm(unittest.TestCase):
         """A house with a look at its window and a day of its own record."""
         rig = house(mild(), rh_pct=30.0)
         rig.run(86400, 60)
-        rig.readings.tap = r.TAP_FOG
+        rig.readings.look = r.SAW_FOG
         rig.scan(10)
-        rig.readings.tap = r.TAP_NONE
+        rig.readings.look = r.SAW_NOTHING
         rig.run(120)
         return rig
 
@@ -556,7 +556,7 @@ class TestWindowTest(unittest.TestCase):
     def test_it_ends_when_fog_is_seen_and_the_look_counts(self):
         rig = self.asking(rh_pct=40.0)
         rig.run(60)
-        rig.readings.tap = r.TAP_FOG
+        rig.readings.look = r.SAW_FOG
         rig.scan(10)
         self.assertTrue(self.ended(rig))
         self.assertTrue(rig.controller.glass.looks[1] > 0)
@@ -698,7 +698,7 @@ class TestGlassSensor(unittest.TestCase):
         rig = house({"has_glass": 1}, 8, glass_c=5.0)
         rig.run(120)
         self.assertAlmostEqual(rig.controller.f_day, 0.55, delta=1e-6)
-        self.assertAlmostEqual(rig.decision.glass_c, 5.0, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 5.0, delta=1e-4)
 
     def test_it_is_asked_again_every_ten_minutes_only(self):
         rig = looking({"has_glass": 1}, glass_c=5.0)

@@ -51,7 +51,7 @@ class TestBeforeAnythingIsRead(unittest.TestCase):
 
     def test_no_request_no_clock_no_forecast(self):
         readings = r.Readings()
-        self.assertEqual((readings.tap, readings.request, readings.request_until_s), (0, r.REQUEST_NONE, 0))
+        self.assertEqual((readings.look, readings.request, readings.request_until_s), (0, r.REQUEST_NONE, 0))
         self.assertEqual((readings.utc_s, readings.utc_offset_s), (0, 0))
         self.assertEqual((readings.forecast_issued_s, readings.forecast_start_s), (0, 0))
         self.assertEqual(list(readings.forecast_dc), [-32768] * 72)

@@ -207,7 +207,7 @@ class TestTarget(unittest.TestCase):
         self.assertEqual(rig.decision.target_pct, rig.controller.terms.plain_pct)
         self.assertAlmostEqual(rig.controller.margin.total_k, 2.452 / 2.152, delta=0.02)
         # glass now, by night since no clock is set: 10 °C, 1228.2 Pa over 2339.2 Pa
-        self.assertAlmostEqual(rig.decision.glass_c, 10.0, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 10.0, delta=1e-4)
         self.assertAlmostEqual(rig.controller.terms.glass_pct, 52.5, delta=0.05)
         # 27.73 % of 2339.2 Pa is 648.6 Pa, its dew point 0.82 °C (IAPWS R7-97: 611.7 at 0.01, 657.1 at 1)
         self.assertAlmostEqual(rig.decision.margin_k, 10.0 - 0.82, delta=0.05)
@@ -258,11 +258,11 @@ class TestTarget(unittest.TestCase):
         rig = Rig()
         rig.readings.utc_s = DAY_UTC_S + 6 * 3600 - 30  # 17:59:30
         rig.scan(0)
-        self.assertAlmostEqual(rig.decision.glass_c, 11.0, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 11.0, delta=1e-4)
         for _ in range(7):
             rig.readings.utc_s += 10
             rig.scan(10)
-        self.assertAlmostEqual(rig.decision.glass_c, 10.0, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 10.0, delta=1e-4)
 
     def test_a_changed_wish_holds_within_a_minute(self):
         rig = Rig()
@@ -307,7 +307,7 @@ class TestNight(unittest.TestCase):
         rig.readings.utc_s = utc_s
         rig.readings.utc_offset_s = offset_s
         rig.scan(10)
-        return rig.decision.glass_c
+        return rig.decision.coldest_c
 
     def test_curtains_over_midnight(self):
         self.assertAlmostEqual(self.glass_c(NIGHT_UTC_S), 10.0, delta=1e-4)
@@ -330,14 +330,14 @@ class TestNight(unittest.TestCase):
     def test_without_a_clock_the_night_always_holds_and_is_told(self):
         rig = decided()
         self.assertTrue(rig.noticed(w.CLOCK_UNKNOWN))
-        self.assertAlmostEqual(rig.decision.glass_c, 10.0, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 10.0, delta=1e-4)
         self.assertFalse(decided(utc_s=DAY_UTC_S).noticed(w.CLOCK_UNKNOWN))
 
 
 class TestRoom(unittest.TestCase):
     def test_a_colder_room_cools_the_glass(self):
         # 17 - 0.5 * 17 = 8.5 °C
-        self.assertAlmostEqual(decided({"room_colder_k": 3.0}).decision.glass_c, 8.5, delta=1e-4)
+        self.assertAlmostEqual(decided({"room_colder_k": 3.0}).decision.coldest_c, 8.5, delta=1e-4)
 
     def test_sleepers_count_by_night_only_in_the_ceiling_and_always_in_the_target(self):
         changes = {"room_excess_g_kg": 1.0}
@@ -353,7 +353,7 @@ class TestRoom(unittest.TestCase):
     def test_its_sensors_count_at_every_hour(self):
         rig = decided({"has_room": 1}, {"room_c": 16.0, "room_rh_pct": 45.0}, DAY_UTC_S)
         # 16 - 0.45 * 16 = 8.8 °C; 45 % of 1818.8 Pa at 16 °C less 20 % of 2339.2 Pa: 350.6 Pa
-        self.assertAlmostEqual(rig.decision.glass_c, 8.8, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 8.8, delta=1e-4)
         self.assertAlmostEqual(rig.controller.room_excess_pa, 350.6, delta=0.7)
 
     def test_a_warmer_and_drier_room_counts_for_nothing(self):
@@ -363,8 +363,8 @@ class TestRoom(unittest.TestCase):
 
     def test_the_worse_of_setting_and_sensor_counts(self):
         changes = {"has_room": 1, "room_colder_k": 3.0}
-        self.assertAlmostEqual(decided(changes, {"room_c": 19.0}).decision.glass_c, 8.5, delta=1e-4)
-        self.assertAlmostEqual(decided(changes, {"room_c": 15.0}).decision.glass_c, 7.5, delta=1e-4)
+        self.assertAlmostEqual(decided(changes, {"room_c": 19.0}).decision.coldest_c, 8.5, delta=1e-4)
+        self.assertAlmostEqual(decided(changes, {"room_c": 15.0}).decision.coldest_c, 7.5, delta=1e-4)
 
     def test_by_day_the_sleepers_add_nothing(self):
         rig = decided({"room_excess_g_kg": 1.0}, None, DAY_UTC_S)
@@ -426,7 +426,7 @@ class TestMargin(unittest.TestCase):
 class TestGlassSensor(unittest.TestCase):
     def test_colder_glass_than_modelled_counts_in_ceiling_and_target(self):
         rig = decided({"has_glass": 1}, {"glass_c": 7.0})
-        self.assertAlmostEqual(rig.decision.glass_c, 7.0, delta=1e-4)
+        self.assertAlmostEqual(rig.decision.coldest_c, 7.0, delta=1e-4)
         # the plain reset's 2 °C becomes -1 °C: 562.7 Pa over ice (IAPWS R14-08) over 2339.2 Pa: 24.05 %; its
         # margin by hand as above with 8.2 %/K over ice at -1 °C: 2; .14; .49; 1.18; together 2.38
         self.assertAlmostEqual(rig.controller.terms.plain_pct, 24.05 - 2.38, delta=0.06)
@@ -599,7 +599,7 @@ class TestBeforeTheFirstScan(unittest.TestCase):
         d = Controller().decision
         self.assertIs(d.valve, False)
         self.assertEqual((d.refusals, d.notices, d.proof, d.hold_s), (1 << w.MIN_OFF, 0, 0, 0))
-        self.assertEqual((d.target_pct, d.ceiling_pct, d.glass_c, d.margin_k), (0.0,) * 4)
+        self.assertEqual((d.target_pct, d.ceiling_pct, d.coldest_c, d.margin_k), (0.0,) * 4)
         self.assertEqual(d.binds, c.BINDS_GLASS)
 
     def test_no_term_allows_anything(self):
@@ -649,7 +649,7 @@ class TestPlain(unittest.TestCase):
         rig.readings.utc_s = 1704110400  # noon
         rig.values["outdoor_c"] = 30.0
         rig.run(20)
-        self.assertEqual(rig.decision.glass_c, 20.0)
+        self.assertEqual(rig.decision.coldest_c, 20.0)
         self.assertEqual(rig.controller.terms.glass_pct, 100.0)
 
     def test_curtains_cost_the_sensed_glass_what_they_cost_the_modelled(self):

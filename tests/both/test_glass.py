@@ -43,15 +43,15 @@ class Owner:
         self.glass = g.Glass(settings)
         self.now_s = 0
 
-    def look(self, tap, fx, when=g.NIGHT, after_s=HOUR_S):
+    def look(self, look, fx, when=g.NIGHT, after_s=HOUR_S):
         self.now_s += after_s
-        return self.glass.look(tap, inputs_at(rh_of(fx)), when, 0.0, 0.0, self.now_s)
+        return self.glass.look(look, inputs_at(rh_of(fx)), when, 0.0, 0.0, self.now_s)
 
     def fog(self, fx, when=g.NIGHT, after_s=HOUR_S):
-        return self.look(g.TAP_FOG, fx, when, after_s)
+        return self.look(g.SAW_FOG, fx, when, after_s)
 
     def clear(self, fx, when=g.NIGHT, after_s=HOUR_S):
-        return self.look(g.TAP_CLEAR, fx, when, after_s)
+        return self.look(g.SAW_CLEAR, fx, when, after_s)
 
     def bracket(self, when=g.NIGHT, f=0.45):
         """Six looks that agree on f."""
@@ -83,7 +83,7 @@ class TestFormulas(unittest.TestCase):
             self.assertEqual(g.cell_of(f), n)
 
     def test_codes_that_leave_the_decision(self):
-        self.assertEqual((g.TAP_NONE, g.TAP_FOG, g.TAP_CLEAR), (0, 1, 2))
+        self.assertEqual((g.SAW_NOTHING, g.SAW_FOG, g.SAW_CLEAR), (0, 1, 2))
         self.assertEqual((g.DAY, g.NIGHT, g.UNSURE), (0, 1, 2))
         codes = (g.LOOK_NONE, g.LOOK_TAUGHT, g.LOOK_EXPECTED, g.LOOK_CONTRADICTS, g.LOOK_REPEATED)
         self.assertEqual(codes, (0, 1, 2, 3, 4))
@@ -91,7 +91,7 @@ class TestFormulas(unittest.TestCase):
         self.assertEqual(codes, (5, 6, 7, 8))
 
     def test_constants_chosen_on_the_acceptance_run(self):
-        """A pin of our own figures: whoever changes one runs tests/acceptance/taps.py again."""
+        """A pin of our own figures: whoever changes one runs tests/acceptance/looks.py again."""
         chosen = (g.PRIOR_F, g.WRONG, g.LOOK_F, g.LOOK_RH_PCT, g.KEPT, g.BORROWED, g.SAME_MOMENT_F, g.GUESSED)
         self.assertEqual(chosen, (0.12, 0.08, 0.01, 1.0, 0.995, 0.5, 0.01, 0.02))
         chosen = (g.QUANTILE, g.SEARCH_QUANTILE, g.DETERMINED_F, g.SIDE_F, g.AGAINST, g.CONTRADICTED, g.RELAXED)
@@ -141,10 +141,10 @@ class TestWhen(unittest.TestCase):
             self.assertEqual(self.when(minute, 0, 480), when)
 
     def test_whose_air(self):
-        self.assertTrue(g.is_night_air(g.TAP_CLEAR, g.NIGHT))
-        self.assertTrue(g.is_night_air(g.TAP_FOG, g.UNSURE))
-        self.assertFalse(g.is_night_air(g.TAP_CLEAR, g.UNSURE))
-        self.assertFalse(g.is_night_air(g.TAP_FOG, g.DAY))
+        self.assertTrue(g.is_night_air(g.SAW_CLEAR, g.NIGHT))
+        self.assertTrue(g.is_night_air(g.SAW_FOG, g.UNSURE))
+        self.assertFalse(g.is_night_air(g.SAW_CLEAR, g.UNSURE))
+        self.assertFalse(g.is_night_air(g.SAW_FOG, g.DAY))
 
 
 class TestBeforeAnyLook(unittest.TestCase):
@@ -154,9 +154,9 @@ class TestBeforeAnyLook(unittest.TestCase):
         for values in (glass.preset, glass.low, glass.search, glass.high, glass.used):
             self.assertEqual(values, none)
         self.assertEqual((glass.settled, glass.torn), ([False, False], [False, False]))
-        self.assertEqual((glass.measured_s, glass.tapped, glass.last_s), (-1, -1, -1))
-        last = (glass.last_tap, glass.last_when, glass.last_fx, glass.last_spread, glass.last_taught)
-        self.assertEqual(last, (g.TAP_NONE, g.UNSURE, 0.0, 1.0, False))
+        self.assertEqual((glass.measured_s, glass.looked, glass.last_s), (-1, -1, -1))
+        last = (glass.last_look, glass.last_when, glass.last_fx, glass.last_spread, glass.last_taught)
+        self.assertEqual(last, (g.SAW_NOTHING, g.UNSURE, 0.0, 1.0, False))
 
     def test_the_settings_hold(self):
         glass = g.Glass()
@@ -188,10 +188,10 @@ class TestBeforeAnyLook(unittest.TestCase):
         for f in (estimate(owner.glass, False), estimate(owner.glass, True), owner.glass.sure_below(False)):
             self.assertTrue(0.195 <= f <= 0.805)
 
-    def test_a_tap_counts_when_it_begins_and_none_that_outlasts_a_boot(self):
+    def test_a_look_counts_when_it_begins_and_none_that_outlasts_a_boot(self):
         glass = g.Glass()
-        taps = (g.TAP_FOG, g.TAP_FOG, g.TAP_NONE, g.TAP_FOG, g.TAP_FOG, g.TAP_CLEAR, g.TAP_NONE)
-        new = [glass.is_new(tap) for tap in taps]
+        looks = (g.SAW_FOG, g.SAW_FOG, g.SAW_NOTHING, g.SAW_FOG, g.SAW_FOG, g.SAW_CLEAR, g.SAW_NOTHING)
+        new = [glass.is_new(look) for look in looks]
         self.assertEqual(new, [False, False, False, True, False, True, False])
 
 
@@ -224,13 +224,13 @@ class TestOneLook(unittest.TestCase):
         owner = Owner()
         owner.fog(0.5)
         self.assertAlmostEqual(owner.glass.last_spread, 0.01625, delta=0.00002)
-        owner.glass.look(g.TAP_FOG, inputs_at(rh_of(0.5, 20.0, 10.0), 20.0, 10.0), g.NIGHT, 0.0, 0.0, 99999)
+        owner.glass.look(g.SAW_FOG, inputs_at(rh_of(0.5, 20.0, 10.0), 20.0, 10.0), g.NIGHT, 0.0, 0.0, 99999)
         self.assertAlmostEqual(owner.glass.last_spread, 0.02353, delta=0.00002)
 
     def test_the_coldest_room_counts(self):
         """2 K colder and 100 Pa moister at 37.3 % of 2339 Pa: 972.6 Pa fog at 6.57 °C; (6.57 + 10)/28 = 0.5918."""
         owner = Owner()
-        owner.glass.look(g.TAP_FOG, inputs_at(87260.0 / sat_water_pa(20.0)), g.NIGHT, 2.0, 100.0, 0)
+        owner.glass.look(g.SAW_FOG, inputs_at(87260.0 / sat_water_pa(20.0)), g.NIGHT, 2.0, 100.0, 0)
         self.assertAlmostEqual(owner.glass.last_fx, 0.5918, delta=0.001)
 
     def test_fog_by_day_bounds_the_night_at_half_weight(self):
@@ -276,16 +276,16 @@ class TestOneLook(unittest.TestCase):
 
 
 class TestLooksThatDoNotCount(unittest.TestCase):
-    def refused(self, code, inputs, tap=g.TAP_FOG, colder_k=0.0):
+    def refused(self, code, inputs, look=g.SAW_FOG, colder_k=0.0):
         owner = Owner()
-        self.assertEqual(owner.glass.look(tap, inputs, g.NIGHT, colder_k, 0.0, 0), code)
+        self.assertEqual(owner.glass.look(look, inputs, g.NIGHT, colder_k, 0.0, 0), code)
         self.assertEqual(owner.glass.said, code)
         self.assertEqual(owner.glass.looks, [0, 0])
         self.assertEqual(min(owner.glass.evidence[g.NIGHT]), 0.0)
 
     def test_neither_fog_nor_clear(self):
-        for tap in (g.TAP_NONE, 3, -1):
-            self.refused(g.LOOK_UNCLEAR, inputs_at(40.0), tap)
+        for look in (g.SAW_NOTHING, 3, -1):
+            self.refused(g.LOOK_UNCLEAR, inputs_at(40.0), look)
 
     def test_untrusted_readings(self):
         for trusted in (0, 1 << INDOOR, 1 << RH):
@@ -305,7 +305,7 @@ class TestLooksThatDoNotCount(unittest.TestCase):
         self.refused(g.LOOK_MILD, inputs_at(60.0, 20.0, 10.5))
         self.refused(g.LOOK_MILD, inputs_at(60.0, 20.0, 9.0), colder_k=1.5)
         owner = Owner()
-        self.assertEqual(owner.glass.look(g.TAP_FOG, inputs_at(70.0, 20.0, 10.0), g.NIGHT, 0.0, 0.0, 0), g.LOOK_TAUGHT)
+        self.assertEqual(owner.glass.look(g.SAW_FOG, inputs_at(70.0, 20.0, 10.0), g.NIGHT, 0.0, 0.0, 0), g.LOOK_TAUGHT)
 
     def test_what_everybody_would_have_guessed_changes_nothing(self):
         """Clear where no glass of the grid fogs is 0.92 likely whatever f is; below 0.90 a look teaches."""
@@ -579,7 +579,7 @@ class TestLooksThatContradictEachOther(unittest.TestCase):
         owner = Owner()
         glass = owner.glass
         glass.last_fx = 0.5
-        glass.last_tap = g.TAP_FOG
+        glass.last_look = g.SAW_FOG
         recent = glass.recent[g.DAY]
         for n in range(16):
             recent[n] = n + 1

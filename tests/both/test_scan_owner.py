@@ -57,7 +57,7 @@ class TestLookInAColderRoom(unittest.TestCase):
     def fogs_at(self, changes, hour):
         """The factor at which the owner's look said that glass begins to fog."""
         rig = started(changes, hour, rh_pct=40.0)
-        rig.readings.tap = r.TAP_FOG
+        rig.readings.look = r.SAW_FOG
         rig.scan(10)
         return rig.controller.glass.last_fx
 
@@ -80,7 +80,7 @@ class TestLookInAColderRoom(unittest.TestCase):
         # 16 °C and 60 % of 1818.8 Pa: 1091.3 Pa, by the same slope 8.25 °C
         for hour in (NOON, NIGHT):
             rig = started({"has_room": 1}, hour, rh_pct=40.0, room_c=16.0, room_rh_pct=60.0)
-            rig.readings.tap = r.TAP_FOG
+            rig.readings.look = r.SAW_FOG
             rig.scan(10)
             self.assertAlmostEqual(rig.controller.glass.last_fx, 8.25 / 16.0, delta=4e-4)
 
@@ -143,21 +143,21 @@ class TestClearing(unittest.TestCase):
 
     def test_nothing_else_that_the_owner_says_does(self):
         rig = self.failing()
-        for tap, request in (
-            (r.TAP_CLEAR, r.REQUEST_NONE),
-            (r.TAP_CLEAR, r.REQUEST_WINDOW),
-            (r.TAP_NONE, r.REQUEST_REARM),
-            (r.TAP_NONE, r.REQUEST_TIMED_RUN),
-            (r.TAP_NONE, r.REQUEST_NONE),
+        for look, request in (
+            (r.SAW_CLEAR, r.REQUEST_NONE),
+            (r.SAW_CLEAR, r.REQUEST_WINDOW),
+            (r.SAW_NOTHING, r.REQUEST_REARM),
+            (r.SAW_NOTHING, r.REQUEST_TIMED_RUN),
+            (r.SAW_NOTHING, r.REQUEST_NONE),
         ):
-            rig.readings.tap, rig.readings.request = tap, request
+            rig.readings.look, rig.readings.request = look, request
             rig.scan(10)
             self.assertEqual(rig.controller.valve.failures, 1)
 
     def test_one_that_is_held_hides_no_relay_that_fails_again_and_again(self):
         rig = self.failing(r.REQUEST_CLEAR)
         for n in range(80):
-            rig.readings.tap = (r.TAP_NONE, r.TAP_CLEAR)[n % 2]
+            rig.readings.look = (r.SAW_NOTHING, r.SAW_CLEAR)[n % 2]
             rig.scan(10)
         self.assertTrue(rig.refused(w.RELAY_FAILED))
 
@@ -246,7 +246,7 @@ class TestNoticesThatCostMost(unittest.TestCase):
         self.assertTrue(rig.noticed(w.LOOK_NOW))
         rig.scan(10)
         self.assertTrue(rig.noticed(w.LOOK_NOW))
-        rig.readings.tap = r.TAP_CLEAR
+        rig.readings.look = r.SAW_CLEAR
         rig.scan(10)
         self.assertFalse(rig.noticed(w.LOOK_NOW))
 

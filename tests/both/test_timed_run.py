@@ -84,7 +84,7 @@ class TestTimedRun(unittest.TestCase):
         bench.ask()
         bench.open_for_s()
         for n in range(100):
-            bench.readings.tap = n % 3  # nor does anything else that the owner says meanwhile
+            bench.readings.look = n % 3  # nor does anything else that the owner says meanwhile
             self.assertIs(bench.scan().valve, False)
 
     def test_leaving_ends_it_at_once(self):

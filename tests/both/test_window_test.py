@@ -219,15 +219,15 @@ class TestEnding(unittest.TestCase):
 
     def test_when_fog_is_seen(self):
         bench = running()
-        bench.readings.tap = g.TAP_CLEAR
+        bench.readings.look = g.SAW_CLEAR
         self.assertTrue(bench.scan())
-        bench.readings.tap = g.TAP_FOG
+        bench.readings.look = g.SAW_FOG
         self.assertFalse(bench.scan())
         self.ended(bench, t.TEST_FOGGED)
 
     def test_fog_tapped_before_it_began_does_not_end_it(self):
         bench = Bench()
-        bench.readings.tap = g.TAP_FOG
+        bench.readings.look = g.SAW_FOG
         bench.scan()
         self.assertTrue(bench.ask())
         self.assertTrue(bench.scan())
@@ -244,7 +244,7 @@ class TestEnding(unittest.TestCase):
         bench = running()
         bench.glass.factor(True)
         bench.glass.settled[g.NIGHT] = True
-        bench.readings.tap = g.TAP_FOG
+        bench.readings.look = g.SAW_FOG
         bench.scan()
         self.ended(bench, t.TEST_KNOWN)
 

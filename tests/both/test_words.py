@@ -127,9 +127,9 @@ def torn():
     rig = at_dawn({}, 30.0)
     for n in range(20):
         rig.values["rh_pct"] = (30.0, 60.0)[n % 2]
-        rig.readings.tap = r.TAP_NONE
+        rig.readings.look = r.SAW_NOTHING
         rig.run(60)
-        rig.readings.tap = (r.TAP_FOG, r.TAP_CLEAR)[n % 2]
+        rig.readings.look = (r.SAW_FOG, r.SAW_CLEAR)[n % 2]
         rig.run(60)
     return rig
 

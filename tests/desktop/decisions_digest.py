@@ -23,7 +23,7 @@ class Digesting:
     def scan(self, readings, now_s):
         """The decision, digested to the last bit of every number."""
         d = self.inner.scan(readings, now_s)
-        numbers = (d.target_pct, d.ceiling_pct, d.glass_c, d.margin_k)
+        numbers = (d.target_pct, d.ceiling_pct, d.coldest_c, d.margin_k)
         codes = (d.valve, d.binds, d.refusals, d.notices, d.proof, d.hold_s)
         digest.update(struct.pack("<4d6q", *numbers, *codes))
         self.scans += 1

@@ -12,7 +12,7 @@ import numpy as np
 
 from dewcore import words
 from dewcore.controller import Controller
-from dewcore.readings import REQUEST_NONE, REQUEST_WINDOW, TAP_CLEAR, TAP_FOG, TAP_NONE
+from dewcore.readings import REQUEST_NONE, REQUEST_WINDOW, SAW_CLEAR, SAW_FOG, SAW_NOTHING
 from dewcore.record import scaled
 from dewsim import fit_series, log_replay, log_seasons, plant, policies, sensors, weather
 from dewsim.logbase import LogBase
@@ -62,7 +62,7 @@ class Lived:
             self.rh_pct[k] = bench.readings.rh_pct.value
             self._owner(k, bench)
             count = bench.run_scans(scans, course.dt_s * k)
-            bench.readings.tap = TAP_NONE
+            bench.readings.look = SAW_NOTHING
             self.valve[k] = count / scans
             self.moisture.step(k, self.valve[k])
 
@@ -79,23 +79,23 @@ class Lived:
             if not bench.controller.window.testing:
                 readings.request = REQUEST_NONE
             elif local_min >= self.next_look:
-                self._tap(k, readings, local_min)
+                self._look(k, readings, local_min)
             return
         wanted = notices & (1 << words.LOOK_NOW | 1 << words.LOOK_AND_TEST)
         if not wanted or local_min < self.come_min:
             return
         self.come_min = local_min + 180
-        self._tap(k, readings, local_min)
-        if wanted >> words.LOOK_AND_TEST & 1 and readings.tap != TAP_FOG:
+        self._look(k, readings, local_min)
+        if wanted >> words.LOOK_AND_TEST & 1 and readings.look != SAW_FOG:
             readings.request = REQUEST_WINDOW
             readings.request_until_s = self.course.dt_s * k + TEST_S
 
-    def _tap(self, k: int, readings, local_min: int) -> None:
+    def _look(self, k: int, readings, local_min: int) -> None:
         fog = self.w_g_kg[k] >= self.course.wet_w_g_kg[k]
         if self.chance.random() < self.wrong_looks:
             fog = not fog
-        readings.tap = TAP_FOG if fog else TAP_CLEAR
-        self.look[k] = readings.tap
+        readings.look = SAW_FOG if fog else SAW_CLEAR
+        self.look[k] = readings.look
         self.next_look = local_min + AGAIN_MIN
 
     def minutes(self, first: int, end: int):

@@ -14,7 +14,7 @@ from dewcore.settings import TABLE, disagreement
 
 OFF, ON = 0, 1
 REARM, WINDOW, TIMED, CLEAR = 1, 2, 3, 4  # Readings.request
-FOG, TAP_CLEAR = 1, 2  # Readings.tap
+FOG, SAW_CLEAR = 1, 2  # Readings.look
 INDOOR, RH, OUTDOOR, GLASS, SUPPLY, ROOM, ROOM_RH = range(7)
 # believable lowest and highest, oldest age [s], step that needs three readings, unchanged for too long [s]
 BELIEVABLE = (
@@ -213,8 +213,8 @@ class Watch:
         self.finishing = False
         # looking ahead, looks at the window, window tests
         self.looked_scans = 0  # since it could last begin afresh
-        self.tapped = None
-        self.taps = self.clears = 0
+        self.looked = None
+        self.looks = self.clears = 0
         self.asked = WINDOW  # a request that outlasts a boot begins no test
         self.test_s = None
         self.tests = []
@@ -380,15 +380,15 @@ class Watch:
     def _owner(self, world, now_s):
         """Taps, starting afresh and window tests as the readings tell them."""
         readings = world.readings
-        tap = readings.tap
-        if self.tapped is not None and tap != self.tapped and tap in (FOG, TAP_CLEAR):
-            self.taps += 1
-            self.clears += tap == TAP_CLEAR
-        fog = tap == FOG and self.tapped is not None and self.tapped != FOG
-        self.tapped = tap
+        look = readings.look
+        if self.looked is not None and look != self.looked and look in (FOG, SAW_CLEAR):
+            self.looks += 1
+            self.clears += look == SAW_CLEAR
+        fog = look == FOG and self.looked is not None and self.looked != FOG
+        self.looked = look
         request = readings.request
         if self.rearmed is not None and request == REARM and not self.rearmed:
-            self.taps = self.clears = 0
+            self.looks = self.clears = 0
             self.looked_scans = 0
             if world.controller.outlook.house.hours or any(world.controller.glass.looks):
                 self.fail("V9 something is still known after starting afresh")
@@ -547,7 +547,7 @@ class Watch:
             1 << w.FORECAST_OLD if aged else 0,
             (1 << w.FORECAST_ELSEWHERE if near else 0)
             | (1 << w.SELF_DOUBT if controller.outlook.house.distrusted else 0)
-            | (1 << w.LOOKS_TORN if self.taps > 1 else 0)
+            | (1 << w.LOOKS_TORN if self.looks > 1 else 0)
             | (1 << w.LOOK_NOW | 1 << w.LOOK_AND_TEST if 300 <= minute < 600 else 0)
             | (1 << w.WINDOW_DRYING if controller.window.drying else 0),
         )

@@ -231,7 +231,7 @@ def test_people_press_look_and_ask(live):
     assert not live.bench.app.controller.permit.latched
     assert order(live, do="look", what="fog") == ""
     live.one_scan()
-    assert live.bench.app.controller.glass.last_tap == r.TAP_FOG
+    assert live.bench.app.controller.glass.last_look == r.SAW_FOG
     order(live, do="ask", what="run", seconds=60)
     live.one_scan()
     assert "A timed test run" in " ".join(live.frame()["others"])

@@ -11,7 +11,7 @@ from dewboard.clock import Clock
 from dewboard.pins import open_pins
 from dewcore.board import PRESS_ALARM, PRESS_LOOK_LONG
 from dewcore.controller import SCAN_S
-from dewcore.readings import TAP_NONE
+from dewcore.readings import SAW_NOTHING
 from dewcore.timed_run import LONGEST_S
 from dewsim import (
     bench_inputs,
@@ -394,7 +394,7 @@ def test_on_the_line_only_the_alarm_button_acts(proving):
         for _ in range(15):
             presses += found.second()[1]
     assert presses == [PRESS_LOOK_LONG, PRESS_ALARM]
-    assert found.app.readings.tap == TAP_NONE and found.app.controller.glass.looks == [0, 0]
+    assert found.app.readings.look == SAW_NOTHING and found.app.controller.glass.looks == [0, 0]
     assert not found.app.controller.permit.latched
 
 

@@ -133,9 +133,9 @@ class ControllerMachine(RuleBasedStateMachine):
         self.world.readings.request = request
         self.world.readings.request_until_s = self.world.now_s + for_s
 
-    @rule(tap=st.sampled_from((0, 0, 1, 1, 2, 2, 99, -1)))
-    def tap(self, tap):
-        self.world.readings.tap = tap
+    @rule(look=st.sampled_from((0, 0, 1, 1, 2, 2, 99, -1)))
+    def look(self, look):
+        self.world.readings.look = look
 
     @rule(seed=st.integers(0, 2**32))
     def forecast_arrives(self, seed):

@@ -11,7 +11,7 @@ from fitted import DAY_MIN, Lived, foretold_dry_downs, part_of
 
 from dewcore.glass import fogging_f
 from dewcore.psychro import vapour_pa
-from dewcore.readings import TAP_CLEAR, TAP_FOG
+from dewcore.readings import SAW_CLEAR, SAW_FOG
 from dewsim import fit_command, fit_glass, fit_heat, fit_series, housefile, winters
 from dewsim.cli import main
 from dewsim.logbase import LogBase
@@ -118,7 +118,7 @@ def looked(f: float, looks: int, near: bool, wrong_every: int = 0, coldest_c: fl
             series.rh_pct[k] = chance.uniform(5.0, 70.0)
             fx = fogging_f(20.0, series.outdoor_c[k], vapour_pa(20.0, series.rh_pct[k]))
         fog = (fx >= f) != (wrong_every > 0 and k // DAY_MIN % wrong_every == 0)
-        series.look[k] = TAP_FOG if fog else TAP_CLEAR
+        series.look[k] = SAW_FOG if fog else SAW_CLEAR
     series.w_g_kg = np.full(n, 5.0)
     return series
 

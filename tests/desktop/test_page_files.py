@@ -48,7 +48,7 @@ def test_every_element_the_script_names_is_in_the_page():
 def test_every_address_the_script_asks_for_exists():
     page = (BOARD / "page.py").read_text(encoding="utf-8")
     asked = set(re.findall(r'(?:send|change|fetch)\("/([a-z]+)"', SCRIPT) + re.findall(r'data-post="/([a-z]+)"', HTML))
-    assert {"ask", "login", "password", "settings", "state", "tap", "run"} <= asked
+    assert {"ask", "login", "password", "settings", "state", "look", "run"} <= asked
     for name in asked:
         assert f'"{name}"' in page or f'"/{name}"' in page, name
 

@@ -232,7 +232,7 @@ EVERYTHING = {
     "relay": 2,
     "clear": 1,
     "rearm": 1,
-    "tap": 1,
+    "look": 1,
     "window": 1,
     "forecast": 1,
     "clock": 1,
@@ -259,10 +259,10 @@ KINDS = (
         "window",
         (10, 30, 60),
         0.08,
-        {"tap": 4, "window": 6, "walk": 3, "rearm": 1, "clock": 1},
+        {"look": 4, "window": 6, "walk": 3, "rearm": 1, "clock": 1},
         {"window_test_allowed": 1},
     ),
-    ("looks", (60, 300), 0.3, {"tap": 8, "humid": 4, "walk": 1}, {}),
+    ("looks", (60, 300), 0.3, {"look": 8, "humid": 4, "walk": 1}, {}),
     ("forecast", (60, 300, 600), 0.1, {"forecast": 3, "walk": 4, "outdoor": 2, "clock": 1}, {"look_ahead": 1}),
     ("doubt", (300,), 0.0, {"walk": 1}, {"look_ahead": 1, "has_absent": 0}),
 )
@@ -450,8 +450,8 @@ class Episode:
         self.world.readings.request = self.rng.choice((r.REQUEST_REARM, r.REQUEST_WINDOW, r.REQUEST_TIMED_RUN, 99))
         self.world.readings.request_until_s = self.world.now_s + self.rng.choice(UNTIL_S)
 
-    def do_tap(self):
-        self.world.readings.tap = self.rng.choice((r.TAP_NONE, r.TAP_NONE, r.TAP_FOG, r.TAP_CLEAR, 99))
+    def do_look(self):
+        self.world.readings.look = self.rng.choice((r.SAW_NOTHING, r.SAW_NOTHING, r.SAW_FOG, r.SAW_CLEAR, 99))
 
     def do_window(self):
         self.asking = self.rng.choice((1, 3, 20, 200))

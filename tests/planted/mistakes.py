@@ -1235,7 +1235,7 @@ MISTAKES = (
         CONTROLLER,
         "if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:",
         "if readings.request == REQUEST_REARM:",
-        "A request that stays forgets the house again and again while a test runs or a tap comes.",
+        "A request that stays forgets the house again and again while a test runs or a look comes.",
     ),
     (
         "controller-rearm-at-boot",
@@ -1492,8 +1492,8 @@ MISTAKES = (
     (
         "glass-fog-and-clear-swapped",
         GLASS,
-        "chance if tap == TAP_FOG else 1.0 - chance",
-        "chance if tap == TAP_CLEAR else 1.0 - chance",
+        "chance if look == SAW_FOG else 1.0 - chance",
+        "chance if look == SAW_CLEAR else 1.0 - chance",
         "Fog speaks for good glass.",
     ),
     (
@@ -1504,11 +1504,11 @@ MISTAKES = (
         "By night the glass may count for better than by day.",
     ),
     (
-        "glass-held-tap-again",
+        "glass-held-look-again",
         GLASS,
-        "self.tapped >= 0 and tap != self.tapped and tap != TAP_NONE",
-        "tap != self.tapped and tap != TAP_NONE",
-        "A tap that outlasts a boot counts once more.",
+        "self.looked >= 0 and look != self.looked and look != SAW_NOTHING",
+        "look != self.looked and look != SAW_NOTHING",
+        "A look that outlasts a boot counts once more.",
     ),
     (
         "glass-sensor-raises",

@@ -1,7 +1,7 @@
 """How well the owner's looks at the window determine the glass factor: tables against the aims.
 
-    python tests/acceptance/taps.py [--houses 400] [--seed 1]
-    python tests/acceptance/taps.py --winter hard:1 [--houses 12]
+    python tests/acceptance/looks.py [--houses 400] [--seed 1]
+    python tests/acceptance/looks.py --winter hard:1 [--houses 12]
 
 The first form invents windows of true f 0.38 to 0.72 whose humidity and outdoor readings err by constants within
 1 % RH and 0.5 K, at 06:00 of invented winters, and owners whose looks are all right, wrong once in ten, or wrong
@@ -80,7 +80,7 @@ class Window:
         self.inputs = trusted_inputs()
         self.count = 0
         self.lie = -1
-        self.tap = g.TAP_NONE
+        self.saw = g.SAW_NOTHING
 
     def look(self, guided: bool) -> None:
         """One look at night; guided: RH -2..+8 % about the cautious ceiling, else 20..45 % as it comes."""
@@ -101,8 +101,8 @@ class Window:
         if self.wrong != "none" and is_lie:
             fog = not fog
         self.count += 1
-        self.tap = g.TAP_FOG if fog else g.TAP_CLEAR
-        self.glass.look(self.tap, inputs, g.NIGHT, 0.0, 0.0, 86400 * self.count)
+        self.saw = g.SAW_FOG if fog else g.SAW_CLEAR
+        self.glass.look(self.saw, inputs, g.NIGHT, 0.0, 0.0, 86400 * self.count)
 
 
 class Row:
@@ -172,9 +172,9 @@ class Morning:
         self.inputs = trusted_inputs()
         self.readings = Readings()
         self.readings.utc_offset_s = case.sky.utc_offset_s
-        self.taps = [0, 0]
+        self.looks = [0, 0]
         self.highest = [-1.0, -1.0]  # largest fx - f that was looked at
-        self.rows: list = []  # (part, taps, close, determined, off, over) at each of COUNTS
+        self.rows: list = []  # (part, looks, close, determined, off, over) at each of COUNTS
         self.wet = [0, 0, 0]  # minutes in tests, drying after them, at other times
         self.tests = 0
         self.come_s = 0
@@ -222,7 +222,7 @@ class Morning:
     def _owner(self, k: int, house, now_s: int, low_pct: float) -> None:
         """Once a morning at some time: look where the guidance says so, every ten minutes of a test."""
         readings, test, chance = self.readings, self.test, self.chance
-        readings.tap = g.TAP_NONE
+        readings.look = g.SAW_NOTHING
         local_s = readings.utc_s + readings.utc_offset_s
         if readings.request == REQUEST_WINDOW:
             if not test.testing:
@@ -239,7 +239,7 @@ class Morning:
         advice = t.guide(readings, self.inputs, self.case.caps_pct[k] <= 0.0, self.glass, test, low_pct, now_s)
         if advice != t.GUIDE_NONE:
             self._look(k, house, now_s)
-        if advice == t.GUIDE_TEST and readings.tap != g.TAP_FOG:
+        if advice == t.GUIDE_TEST and readings.look != g.SAW_FOG:
             readings.request = REQUEST_WINDOW
             readings.request_until_s = now_s + t.LONGEST_S + STEP_S
             self.next_look_s = now_s + 600
@@ -249,17 +249,17 @@ class Morning:
         fog = house.w_g_kg >= self.case.course.wet_w_g_kg[k]
         if self.lies and self.chance.random() < 0.1:
             fog = not fog
-        self.readings.tap = g.TAP_FOG if fog else g.TAP_CLEAR
+        self.readings.look = g.SAW_FOG if fog else g.SAW_CLEAR
         when = g.when_of(self.readings, self.settings)
-        said = glass.look(self.readings.tap, self.inputs, when, 0.0, 0.0, now_s)
+        said = glass.look(self.readings.look, self.inputs, when, 0.0, 0.0, now_s)
         if when == g.UNSURE or said > g.LOOK_CONTRADICTS:
             return
-        self.taps[when] += 1
+        self.looks[when] += 1
         self.highest[when] = max(self.highest[when], glass.last_fx - self.true_f[when])
-        if self.taps[when] in COUNTS:
+        if self.looks[when] in COUNTS:
             row = Row()
             row.add(glass, when == g.NIGHT, self.true_f[when])
-            self.rows.append((when, self.taps[when], row.close, row.determined, row.off, row.over))
+            self.rows.append((when, self.looks[when], row.close, row.determined, row.off, row.over))
 
 
 def winter_of(job: tuple) -> dict:
@@ -274,7 +274,7 @@ def winter_of(job: tuple) -> dict:
         row = Row()
         row.add(glass, part == g.NIGHT, true_f[part])
         end.append((row.close, row.determined, row.off, row.over))
-    return {"class": morning.case.headroom_class, "taps": morning.taps, "tests": morning.tests,
+    return {"class": morning.case.headroom_class, "looks": morning.looks, "tests": morning.tests,
             "highest": morning.highest, "wet": morning.wet, "rows": morning.rows, "end": end}  # fmt: skip
 
 
@@ -292,16 +292,16 @@ def in_houses(winter: str, houses: int, seed: int, lies: bool, margin_k: float) 
             future.cancel()
     told = "one look in ten wrong" if lies else "all looks right"
     print(f"{len(found)} drawn houses in {winter}, margin {margin_k:g} K, {told}")
-    print("part    taps  houses that came to so many   within 0.03   determined   of it off   used 0.04 too high")
+    print("part    looks  houses that came to so many   within 0.03   determined   of it off   used 0.04 too high")
     for part, name in ((g.DAY, "day"), (g.NIGHT, "night")):
-        for taps in COUNTS:
-            rows = [row[2:] for one in found for row in one["rows"] if row[:2] == (part, taps)]
-            print(f"{name:6}{taps:6}{len(rows):10}{'':22}" + "".join("%10d" % sum(column) for column in zip(*rows)))
+        for looks in COUNTS:
+            rows = [row[2:] for one in found for row in one["rows"] if row[:2] == (part, looks)]
+            print(f"{name:6}{looks:6}{len(rows):10}{'':22}" + "".join("%10d" % sum(column) for column in zip(*rows)))
         ends = [one["end"][part] for one in found]
         print(f"{name:6}at the end of the winter{'':14}" + "".join("%10d" % sum(column) for column in zip(*ends)))
-        reached = [one["highest"][part] for one in found if one["taps"][part]] or [-1.0]
-        made = [one["taps"][part] for one in found]
-        print(f"{name:6}taps, median {statistics.median(made):g}; highest fx looked at less the true f, median "
+        reached = [one["highest"][part] for one in found if one["looks"][part]] or [-1.0]
+        made = [one["looks"][part] for one in found]
+        print(f"{name:6}looks, median {statistics.median(made):g}; highest fx looked at less the true f, median "
               f"{statistics.median(reached):+.3f}, at or above it in {sum(f >= 0.0 for f in reached)} houses")
     for n, name in enumerate(("in tests", "drying after tests", "else (stand-in without outlook)")):
         minutes = [one["wet"][n] for one in found]
