@@ -24,11 +24,11 @@ SET = "/set"
 class Inbox:
     """take() is the client's; say(level, text) goes to the log.
 
-    asked: (row, payload) of accepted commands, which the sender echoes; has_probe: whether the outdoor temperature is
-    measured here, so that the feed's is not taken.
+    asked: (row, payload) of accepted commands, which the sender echoes; has_thermometer: whether the outdoor
+    temperature is measured here, so that the feed's is not taken.
     """
 
-    __slots__ = ("app", "homie", "outbox", "say", "feed", "committed", "has_probe", "asked", "bucket")
+    __slots__ = ("app", "homie", "outbox", "say", "feed", "committed", "has_thermometer", "asked", "bucket")
 
     def __init__(
         self, app: "App", homie: "Homie", outbox: "Outbox", feed: str, say: "Callable[[str, str], None]"
@@ -39,7 +39,7 @@ class Inbox:
         self.say = say
         self.feed: str = feed
         self.committed: str = outbox.batch.base + "committed"
-        self.has_probe: bool = "outdoor_c" in app.keep.probes
+        self.has_thermometer: bool = "outdoor_c" in app.keep.codes
         self.asked: "list[tuple]" = []
         self.bucket: "Bucket" = Bucket(COMMANDS, EVERY_S)
 
@@ -77,7 +77,7 @@ class Inbox:
             return "it is not JSON"
         app = self.app
         problem = app.wall.take(message, is_retained, app.now_s)
-        if not problem and not (self.has_probe and "observed_s" in message):
+        if not problem and not (self.has_thermometer and "observed_s" in message):
             problem = accept(message, app.readings, app.now_s, app.utc_s())
         return problem
 

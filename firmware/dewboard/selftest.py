@@ -117,7 +117,7 @@ class Drivers:
     def tell_thermometers(self) -> None:
         """Each one's code on the wire, and its place; then the places whose thermometer does not answer."""
         found = self.thermometers.search()
-        places = {probe.code: probe.role for probe in self.thermometers.probes}
+        places = {one.code: one.role for one in self.thermometers.assigned}
         for code in found:
             print("thermometer: " + "".join(["%02X" % value for value in code]) + " " + places.get(code, "no place"))
         for code in places:

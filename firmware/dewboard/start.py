@@ -47,7 +47,7 @@ def build(pins: "Pins", clock: "Clock", folder: str) -> "App":
     damage = release.problem()
     settings = Settings()
     keep = Keep(folder, settings)
-    hardware = Hardware(pins, clock, settings, pins.watchdog(WATCHDOG_MS), keep.probes)
+    hardware = Hardware(pins, clock, settings, pins.watchdog(WATCHDOG_MS), keep.codes)
     app = App(hardware, clock, settings, keep, VERSION)
     if pins.reset_cause() == RESET_WATCHDOG:
         app.counters.watchdog_resets += 1

@@ -66,7 +66,7 @@ def code_from(role: str, given: "str | bytes") -> bytes:
     return code
 
 
-class Probe:
+class Thermometer:
     """One assigned thermometer: its place among ROLES, its code, and the last good reading [°C]."""
 
     __slots__ = ("role", "code", "good", "last_c")
@@ -81,32 +81,32 @@ class Probe:
 class Thermometers:
     """All of them on one wire."""
 
-    __slots__ = ("wire", "probes", "pad", "n", "converted_s", "answered")
+    __slots__ = ("wire", "assigned", "pad", "n", "converted_s", "answered")
 
     def __init__(self, wire: "Wire", codes: dict) -> None:
         self.wire: "Wire" = wire
-        self.probes: list = []
+        self.assigned: list = []
         given = [role for role in ROLES if role in codes] + [role for role in codes if role not in ROLES]
         for role in given:
             code = code_from(role, codes[role])
-            for other in self.probes:
+            for other in self.assigned:
                 if other.code == code:
                     raise ValueError("thermometer " + role + ": the code of " + other.role + "; give each its own")
-            self.probes.append(Probe(role, code))
+            self.assigned.append(Thermometer(role, code))
         self.pad = bytearray(9)
-        self.n: int = len(self.probes)  # whose turn it is to be read
+        self.n: int = len(self.assigned)  # whose turn it is to be read
         self.converted_s: int = -READ_EVERY_S
         self.answered: bool = False  # somebody heard the last conversion's start
 
     def step(self, readings: "Readings", now_s: int) -> None:
         """Start a conversion, or read one thermometer, whichever is due at now_s [s]."""
         since_s = now_s - self.converted_s
-        if self.n < len(self.probes):
+        if self.n < len(self.assigned):
             if since_s >= CONVERT_S:
-                probe = self.probes[self.n]
+                one = self.assigned[self.n]
                 self.n += 1
-                self._read(probe, getattr(readings, probe.role), now_s)
-        elif since_s >= READ_EVERY_S and self.probes:
+                self._read(one, getattr(readings, one.role), now_s)
+        elif since_s >= READ_EVERY_S and self.assigned:
             self.converted_s = now_s
             self.n = 0
             wire = self.wire
@@ -115,14 +115,14 @@ class Thermometers:
                 wire.write(_SKIP)
                 wire.write(_CONVERT)
 
-    def _read(self, probe: "Probe", sample: "Sample", now_s: int) -> None:
+    def _read(self, one: "Thermometer", sample: "Sample", now_s: int) -> None:
         wire = self.wire
         if not self.answered or not wire.reset():
             sample.error = ERROR_NO_ANSWER
-            probe.good = False
+            one.good = False
             return
         wire.write(_MATCH)
-        for value in probe.code:
+        for value in one.code:
             wire.write(value)
         wire.write(_READ)
         pad = self.pad
@@ -134,20 +134,20 @@ class Thermometers:
         # Nobody: all ones.  A line held low: all zeros, whose CRC is right; the configuration's low bits never are 0.
         if present == 0xFF or pad[4] & 0x1F != 0x1F and crc8(pad, 9) == 0:
             sample.error = ERROR_NO_ANSWER
-            probe.good = False
+            one.good = False
         elif crc8(pad, 9) != 0:
             sample.error = ERROR_CHECKSUM
         else:
-            self._take(probe, sample, now_s)
+            self._take(one, sample, now_s)
 
-    def _take(self, probe: "Probe", sample: "Sample", now_s: int) -> None:
+    def _take(self, one: "Thermometer", sample: "Sample", now_s: int) -> None:
         raw = self.pad[1] << 8 | self.pad[0]
         value_c = (raw - 0x10000 if raw & 0x8000 else raw) / 16.0
-        if raw == POWER_ON and not (probe.good and abs(value_c - probe.last_c) <= POWER_ON_NEAR_C):
+        if raw == POWER_ON and not (one.good and abs(value_c - one.last_c) <= POWER_ON_NEAR_C):
             sample.error = ERROR_NO_ANSWER  # it lost its supply since the conversion was started
             return
-        probe.good = True
-        probe.last_c = value_c
+        one.good = True
+        one.last_c = value_c
         sample.set(value_c, now_s)
 
     def search(self) -> list:
@@ -164,7 +164,7 @@ class Thermometers:
             if split == -1:
                 break
         self.converted_s = -READ_EVERY_S  # the wire was used: begin the round afresh
-        self.n = len(self.probes)
+        self.n = len(self.assigned)
         return found
 
     def _search_once(self, code: bytearray, last_split: int) -> int:

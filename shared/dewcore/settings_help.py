@@ -73,7 +73,7 @@ HELP = {
         "a room believed warmer than it is takes the glass for warmer, too: wet windows",
     ),
     "outdoor_offset_k": (
-        "added to the outdoor reading, found in ice; with a feed instead of a probe it counts for the feed's",
+        "added to the outdoor reading, found in ice; with a feed instead of a thermometer it counts for the feed's",
         "a drier house than needed",
         "an outdoor air believed warmer than it is makes windows wet",
     ),
@@ -99,7 +99,7 @@ HELP = {
     ),
     "outdoor_tolerance_k": (
         "how far the outdoor temperature, corrected, may be wrong",
-        "a warm-reading probe makes windows wet",
+        "a warm-reading thermometer makes windows wet",
         "a drier house than needed",
     ),
     "f_tolerance": (

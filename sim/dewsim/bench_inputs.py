@@ -36,7 +36,7 @@ FLAGS = {  # choice: attribute of the board, value under which it is true
 }
 
 SENSES = (("line", "line sense"), ("load", "load sense"), ("fan", "fan proof"), ("heat", "heat call"))
-PROBES = (("outdoor_c", "outdoor"), ("glass_c", "glass"), ("supply_c", "supply"))
+THERMOMETERS = (("outdoor_c", "outdoor"), ("glass_c", "glass"), ("supply_c", "supply"))
 
 
 def _faults() -> dict:
@@ -52,7 +52,7 @@ def _faults() -> dict:
         "humidity_ones": ("Humidity chip: all ones", "humidity_fault", "ends"),
         "bus_stuck": ("Humidity bus: data line held low", "humidity_fault", "stuck"),
     }
-    for role, label in PROBES:
+    for role, label in THERMOMETERS:
         name = role.removesuffix("_c")
         found[name + "_silent"] = (f"Thermometer {label}: no answer", "thermometer_faults", (role, "nak"))
         found[name + "_checksum"] = (f"Thermometer {label}: wrong checksums", "thermometer_faults", (role, "crc"))

@@ -220,7 +220,7 @@ def _add_kept(install: argparse.ArgumentParser) -> None:
         "--broker", metavar="FILE", help="TOML with host, user, device and more; the password is asked for, never shown"
     )
     install.add_argument(
-        "--probe",
+        "--thermometer",
         metavar="PLACE=CODE",
         action="append",
         default=[],

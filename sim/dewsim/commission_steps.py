@@ -209,7 +209,7 @@ def thermometers(run: Run) -> None:
         seen, waited_s = run.wait(lambda s: max([rise_k(s, n) for n in fitted]) >= WARMER_K, HANDS_S)  # noqa: B023
         warmer = [n for n in fitted if seen and rise_k(seen, n) > STEADY_K]
         found = f"{', '.join(PLACES[n] for n in warmer)} after {waited_s} s" if seen else f"none in {waited_s} s"
-        why = "Tell the board which is which: `dewmargin install PORT --probe PLACE=CODE`."
+        why = "Tell the board which is which: `dewmargin install PORT --thermometer PLACE=CODE`."
         run.check(f"{PLACES[place]} thermometer in the hand: rises", PLACES[place], found, warmer == [place], why)
     run.place(hand="")
 

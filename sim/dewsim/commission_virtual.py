@@ -18,7 +18,7 @@ HAND_C = 31.0
 BREATH_PCT = 85.0
 PRESS_LOOKS = {"look": 10, "look_long": 40, "alarm": 80}  # of ATTEND_US
 LET_GO = 12
-PROBES = ("outdoor_c", "glass_c", "supply_c")
+THERMOMETERS = ("outdoor_c", "glass_c", "supply_c")
 FAULTS = {
     "line_voltage": "the terminal carries line voltage",
     "dry_contact": "the terminal is a dry contact",
@@ -36,7 +36,7 @@ FAULTS = {
     "absent_deaf": "the absence switch is not wired",
     "look_dead": "the look button is dead",
     "alarm_dead": "the alarm button is dead",
-    "probes_exchanged": "two thermometers are in each other's place",
+    "thermometers_exchanged": "two thermometers are in each other's place",
     "humidity_off": "the humidity sensor reads 9 % too high",
     "heavy_valve": "the valve takes more than its fuse carries",
     "no_water": "the valve opens and no water comes",
@@ -149,8 +149,8 @@ class VirtualSeat(Seat):
             "supply_c": 46.0 if heat and fault != "supply_cold" else 22.0,
         }  # fmt: skip
         if state["hand"]:
-            held = PROBES.index(state["hand"]) - (fault == "probes_exchanged")
-            put[PROBES[held]] = HAND_C
+            held = THERMOMETERS.index(state["hand"]) - (fault == "thermometers_exchanged")
+            put[THERMOMETERS[held]] = HAND_C
         for name, value in put.items():
             self.bench.set(name, value)
         if fault == "selector_pole":

@@ -231,7 +231,7 @@ def blower_dead(world):
 
 
 def no_flow(world):
-    """Without air the probe in the duct stays at the room's temperature."""
+    """Without air the thermometer in the duct stays at the room's temperature."""
     if world.settings.has_supply:
         world.readings.supply_c.value = world.readings.indoor_c.value
 
@@ -282,7 +282,7 @@ FAULTS = (
           fahrenheit, kind=WEATHER, also=("outdoor_old", "outdoor_none")),
     Fault("outdoor_indoors", 2, "the outdoor thermometer lies in a heated garage", ("outdoor_doubt",),
           None, indoors, kind=WEATHER, also=("outdoor_old", "outdoor_none")),
-    Fault("probes_swapped", 2, "outdoor and glass thermometer swapped", ("outdoor_doubt",), None,
+    Fault("thermometers_swapped", 2, "outdoor and glass thermometer swapped", ("outdoor_doubt",), None,
           swapped(OUT, "glass_c"), kind=SENSOR, config=FULL, also=("outdoor_old", "outdoor_none")),
     Fault("supply_swapped", 2, "outdoor and supply thermometer swapped", ("outdoor_doubt",), None,
           swapped(OUT, "supply_c"), kind=SENSOR, config=FULL,

@@ -17,7 +17,7 @@ AFTER_SWITCH_S = (1, 2, 6)
 DRAIN_LAG_S = 60
 DRAIN_KEEPS_S = 300
 LEASE_S = 5
-SUPPLY_SETTLES_S = 120  # the probe in the duct is warm two minutes after the heat came on
+SUPPLY_SETTLES_S = 120  # the thermometer in the duct is warm two minutes after the heat came on
 FITTED = ("has_drain_wet", "has_supply", "has_glass", "has_room", "has_overflow")  # beyond the default
 
 
@@ -159,7 +159,7 @@ class World:
             _read(r.room_rh_pct, min(99.0, plant.rh_pct(room_w, room_c, c.pressure_pa)), now_s)
 
     def _supply_c(self, k: int) -> float:
-        """The duct's probe: warm some time after the heat came on, and so long after it went."""
+        """The duct's thermometer: warm some time after the heat came on, and so long after it went."""
         c = self.course
         settled = min(1.0, (self.now_s - self.heat_since_s) / SUPPLY_SETTLES_S)
         share = settled if self.heat else 1.0 - settled

@@ -57,7 +57,7 @@ class Wishes(NamedTuple):
 
     network: dict = {}
     broker: dict = {}
-    probes: dict = {}
+    codes: dict = {}
     restored: dict = {}
 
 
@@ -68,14 +68,14 @@ def run(arguments) -> int:
     if arguments.port is None:
         raise InputError("install: found no port; name the board's, such as /dev/ttyACM0, or give --dry-run")
     if arguments.backup is not None:
-        if arguments.restore or arguments.wifi or arguments.broker or arguments.probe or arguments.bench:
-            others = "--restore, --wifi, --broker, --probe and --bench"
+        if arguments.restore or arguments.wifi or arguments.broker or arguments.thermometer or arguments.bench:
+            others = "--restore, --wifi, --broker, --thermometer and --bench"
             raise InputError(f"--backup: only reads the board; leave {others} for another command")
         return back_up(arguments.port, arguments.backup)
     wishes = Wishes(
         kept.check_network(arguments.wifi, ask_key(arguments.wifi)) if arguments.wifi is not None else {},
         broker_wish(arguments.broker) if arguments.broker is not None else {},
-        kept.check_probes(arguments.probe),
+        kept.check_codes(arguments.thermometer),
         kept.read_back(arguments.restore) if arguments.restore is not None else {},
     )
     return install(arguments.port, BOARDS, arguments.source, wishes, LISTEN_S, arguments.bench)
@@ -177,13 +177,13 @@ def _put(link: Link, boards: tuple, files: dict, may_be_rom: bool, wishes: Wishe
         progress.stage("copying", 0.2, 0.8)
         place.fill(progress.share)
         progress.stage("testing it on the board", 0.8)
-        self_test(link, place.folder, wishes.probes)
+        self_test(link, place.folder, wishes.codes)
     except InputError as problem:
         raise InputError(place.after(str(problem))) from None
     for name, payload in wishes.restored.items():
         kept.save(link, name, payload)
-    if wishes.probes:
-        kept.change(link, "probes", wishes.probes)
+    if wishes.codes:
+        kept.change(link, "probes", wishes.codes)
     if wishes.network:
         kept.change(link, "wifi", wishes.network)
     if wishes.broker:
@@ -247,7 +247,7 @@ def check_board(link: Link, boards: tuple, files: dict, in_rom: bool, rom: str) 
         raise InputError(f"{found}; {flash} bytes of flash free, {needed} needed: remove files that are not its own")
 
 
-def self_test(link: Link, folder: str, probes: dict) -> None:
+def self_test(link: Link, folder: str, codes: dict) -> None:
     """The release tests itself from its folder; its lines are shown, and its last word decides."""
     lines = link.run("testing it", SELF_TEST.format(folder=folder), SELF_TEST_S).splitlines()
     for line in lines:
@@ -256,7 +256,7 @@ def self_test(link: Link, folder: str, probes: dict) -> None:
         last = shown(lines[-1], LINE) if lines else "self-test: no answer"
         raise InputError(f"{link.port}: {last}; {link.again}")
     on_wire = {line.split()[1] for line in lines if line.startswith("thermometer: ")}
-    for place, code in probes.items():
+    for place, code in codes.items():
         if code not in on_wire:
             print(f"no thermometer {code} answers now: {place} reads nothing until it is wired")
 

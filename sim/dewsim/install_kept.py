@@ -79,7 +79,7 @@ def read_back(folder: str) -> dict:
     for name, accept in (
         ("learned", lambda payload: learned.unpack(Controller(settings), payload, 0)),
         ("counters", lambda payload: Counters().unpack(payload)),
-        ("probes", _are_probes),
+        ("probes", _are_codes),
     ):
         store = Store(str(folder), name)
         found[name] = _sound(store, store.load(accept))
@@ -97,7 +97,7 @@ def _sound(store: Store, payload: "bytes | None") -> "bytes | None":
     return payload
 
 
-def _are_probes(payload: bytes) -> bool:
+def _are_codes(payload: bytes) -> bool:
     try:
         Thermometers(None, json.loads(payload))
     except (ValueError, TypeError):
@@ -105,18 +105,18 @@ def _are_probes(payload: bytes) -> bool:
     return True
 
 
-def check_probes(given: list) -> dict:
+def check_codes(given: list) -> dict:
     """Codes by place out of PLACE=CODE as typed."""
     codes = {}
     for text in given:
         place, _, code = text.partition("=")
         if place in codes:
-            raise InputError(f"--probe {shown(text)}: {shown(place)} is given twice; leave one of them out")
+            raise InputError(f"--thermometer {shown(text)}: {shown(place)} is given twice; leave one of them out")
         codes[place] = code.upper()
     try:
         Thermometers(None, codes)
     except ValueError as problem:
-        raise InputError(f"--probe: {shown(str(problem), 200)}") from None
+        raise InputError(f"--thermometer: {shown(str(problem), 200)}") from None
     return codes
 
 

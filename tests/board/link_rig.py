@@ -74,7 +74,7 @@ class Records:
 class Keep:
     def __init__(self, app):
         self.app = app
-        self.probes = {}
+        self.codes = {}
 
     def raise_boot(self, boot):
         self.app.history.boot = boot

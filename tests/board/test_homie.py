@@ -397,13 +397,13 @@ class TestCommands(unittest.TestCase):
 
 
 class TestFeed(unittest.TestCase):
-    def told(self, messages, config=None, has_probe=False):
+    def told(self, messages, config=None, has_thermometer=False):
         """(outdoor reading, utc, forecast issued, log) after (payload, is_retained) messages."""
 
         async def work(one):
             one.app.beat = lambda: setattr(one.app, "now_s", one.app.clock.now_s())
             one.app.readings.outdoor_c.set(0.0, 0)
-            one.link.inbox.has_probe = has_probe
+            one.link.inbox.has_thermometer = has_thermometer
             for n, (payload, is_retained) in enumerate(messages):
                 topic = one.link.inbox.feed + ("", "/observed")[n % 2]
                 await one.order(topic, payload, is_retained)
@@ -435,7 +435,7 @@ class TestFeed(unittest.TestCase):
         self.assertEqual(self.told([(payload, True)])[2], UTC_S)
 
     def test_where_a_thermometer_is_wired_the_feed_gives_only_time_and_forecast(self):
-        value, utc_s, _, logs = self.told([(self.message(), False)], has_probe=True)
+        value, utc_s, _, logs = self.told([(self.message(), False)], has_thermometer=True)
         self.assertEqual((value, logs), (0.0, []))
         self.assertTrue(utc_s > 0)
 

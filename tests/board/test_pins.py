@@ -192,12 +192,12 @@ class TestContract(unittest.TestCase):
     def test_ten_minutes_of_faults_never_raises_and_never_takes_longer_than_it_may(self):
         bench = Bench()
         faults = ("", "nak", "crc", "stuck", "busy", "frozen", "ends")
-        probes = ("dry", "wet", "open", "short", "live")
+        wires = ("dry", "wet", "open", "short", "live")
         for n in range(600):
             board = bench.board
             board.humidity_fault = faults[n // 7 % 7]
-            board.leak = probes[n // 3 % 5]
-            board.drain = probes[n // 4 % 5]
+            board.leak = wires[n // 3 % 5]
+            board.drain = wires[n // 4 % 5]
             board.wire_low = n // 50 % 4 == 3
             board.thermometer_faults = {"glass_c": ("nak", "crc", "power_on", "frozen")[n // 9 % 4]}
             board.terminal_live = n % 11 < 6

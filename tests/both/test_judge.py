@@ -403,7 +403,7 @@ class TestOutdoor(unittest.TestCase):
         self.assertTrue(self.believed(rig) < -9.9)
         rig.run(1790)
         self.assertAlmostEqual(self.believed(rig), -10.0 + 3.0 * 0.5, delta=0.02)
-        rig.values["outdoor_c"] = -10.0  # it was the sun on the probe
+        rig.values["outdoor_c"] = -10.0  # it was the sun on the thermometer
         rig.scan(10)
         self.assertEqual(self.believed(rig), -10.0)
         self.assertFalse(rig.noticed(w.OUTDOOR_HELD))

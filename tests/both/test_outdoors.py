@@ -132,7 +132,7 @@ class TestHistory(unittest.TestCase):
         history.note(-22.6875, 3600, 100.0)  # 99.34968 Pa
         self.assertEqual(history.hour_dpa[2], 993)
 
-    def test_a_probe_in_the_hottest_sun_keeps_within_the_array(self):
+    def test_a_thermometer_in_the_hottest_sun_keeps_within_the_array(self):
         history = OutdoorHistory()
         for _ in range(HOURS + 1):
             history.note(60.0, 3600, 100.0)  # 19.9 kPa

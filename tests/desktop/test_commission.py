@@ -121,7 +121,7 @@ AT = {
     "fan_stuck": "fan", "fan_missing": "fan", "heat_missing": "heat_call", "line_missing": "line",
     "selector_pole": "selector", "dial_stuck": "dial", "leak_deaf": "leak", "leak_broken": "leak",
     "float_stuck": "overflow", "absent_deaf": "absent", "look_dead": "buttons", "alarm_dead": "leak",
-    "probes_exchanged": "thermometers", "humidity_off": "humidity", "heavy_valve": "current", "no_water": "water",
+    "thermometers_exchanged": "thermometers", "humidity_off": "humidity", "heavy_valve": "current", "no_water": "water",
     "water_runs": "water", "supply_cold": "supply_rise", "relay_welded": "line", "relay_dead": "water",
     "relay_driver": "water", "humidity_frozen": "humidity", "outdoor_silent": "thermometers",
     "wire_low": "thermometers", "line_chatter": "line", "load_lit": "dead_line", "fan_chatter": "fan",

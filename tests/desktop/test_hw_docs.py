@@ -473,7 +473,7 @@ STEPS = [  # the page of the step, and what has to stand in it
             "unheated space",
             "Air gap",
             "condensate pump",
-            "Saddle looks",
+            "Saddle taps",
             "acid and bleach",
             "gloves and a mask",
             "Level",

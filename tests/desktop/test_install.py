@@ -207,7 +207,7 @@ def test_network_and_thermometers_are_stored_and_the_key_stays_unseen(flash, tmp
     Store(str(flash / "kept"), "probes").save(b'{"glass_c":"%s"}' % GLASS.encode())
     with BoardOnLine(tmp_path) as board:
         options = ["--wifi", "our net", "--broker", broker_file(tmp_path)]
-        options += ["--probe", "outdoor_c=" + OUTDOOR.lower(), "--probe=supply_c=" + SUPPLY]
+        options += ["--thermometer", "outdoor_c=" + OUTDOOR.lower(), "--thermometer=supply_c=" + SUPPLY]
         assert cli.main(["install", board.port, *options]) == 0
     stored = {name: json.loads(Store(str(flash / "kept"), name).load()) for name in ("wifi", "probes", "broker")}
     assert stored["broker"] == {"host": "192.0.2.7", "user": "attic", "password": "a secret key", "logger": 1}
@@ -313,9 +313,9 @@ def test_a_damaged_backup_is_refused_whole(name, tmp_path):
         ("found no port; name the board's", []),
         ("there is no such port; ", ["/dev/no-such-port"]),
         ("--backup: only reads the board", ["/dev/null", "--backup", "x", "--restore", "y"]),
-        ("--probe: thermometer cellar_c: no such place", ["/dev/null", "--probe", "cellar_c=" + OUTDOOR]),
-        ("outdoor_c: found '28'; give the 16 hex digits", ["/dev/null", "--probe", "outdoor_c=28"]),
-        ("is given twice", ["/dev/null", "--probe", "glass_c=" + OUTDOOR, "--probe", "glass_c=" + OUTDOOR]),
+        ("--thermometer: thermometer cellar_c: no such place", ["/dev/null", "--thermometer", "cellar_c=" + OUTDOOR]),
+        ("outdoor_c: found '28'; give the 16 hex digits", ["/dev/null", "--thermometer", "outdoor_c=28"]),
+        ("is given twice", ["/dev/null", "--thermometer", "glass_c=" + OUTDOOR, "--thermometer", "glass_c=" + OUTDOOR]),
         ("no such folder; give one that --backup wrote", ["/dev/null", "--restore", "no-such-folder"]),
         ("holds no backup", ["/dev/null", "--restore", "."]),
     ],

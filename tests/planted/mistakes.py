@@ -1639,8 +1639,8 @@ MISTAKES = (
     (
         "drivers-power-on-believed",
         THERMOMETERS,
-        "if raw == POWER_ON and not (probe.good and abs(value_c - probe.last_c) <= POWER_ON_NEAR_C):",
-        "if raw == POWER_ON and not probe.good:",
+        "if raw == POWER_ON and not (one.good and abs(value_c - one.last_c) <= POWER_ON_NEAR_C):",
+        "if raw == POWER_ON and not one.good:",
         "85 °C of a thermometer that lost its supply passes, once it has ever been read.",
     ),
     (
