@@ -1,6 +1,8 @@
 """What a release is made of: the board's files out of this installation, compiled, and the list of their hashes."""
 
+import ast
 import hashlib
+import re
 import subprocess
 import tempfile
 from importlib import resources
@@ -11,11 +13,14 @@ import dewboard
 import dewcore
 import dewsim
 from dewsim.errors import InputError, shown
-from dewsim.install_lean import lean, texts
+from dewsim.install_lean import lean
+from dewsim.install_names import short, words
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 STAYS = {"settings_help.py", "pin_table.py", "shapes.pyi"}  # desktop only
 SHIM = "benchshim"
+ONBOARD = "commission_onboard.py"
+BROWSERS = {".css", ".js"}  # for browsers, which know nothing of the program's names
 BUILT = {".pyc", ".so", ".pyd"}  # out of the sources, for this computer
 LIST = "files"
 NUMBER = "release"
@@ -73,12 +78,31 @@ def build(as_source: bool, tell, with_shim: bool = False) -> dict:
     return files
 
 
-def leaned(found: dict) -> dict:
-    """Text of each program of a release, as it is compiled; a library's stays as it is."""
-    programs = {name: path.read_text(encoding="utf-8") for name, path in found.items() if path.suffix == ".py"}
-    own = {name: text for name, text in programs.items() if "/" in name}
-    others = texts([benchshim, dewboard, dewcore, dewsim], set(found.values()))
-    return {**programs, **lean(own, others)}
+def leaned(found: dict, tests: "dict | None" = None) -> dict:
+    """Text of each program of a release, as it is compiled; a library's stays as it is.
+
+    tests: text by path of programs that run with it and are no part of it; they come back as well.
+    """
+    every = {**shim_sources(), **found}
+    texts = {name: path.read_text(encoding="utf-8") for name, path in every.items() if path.suffix not in BROWSERS}
+    own = {name: text for name, text in texts.items() if name.endswith(".py") and "/" in name}
+    others = [text for name, text in texts.items() if name not in own]
+    spoken = {word for text in others for word in re.findall(r"\w+", text)} | _spoken()
+    shim, beside = {name for name in own if name.startswith(SHIM)}, set(tests or {})
+    made = short(lean({**own, **(tests or {})}, shim | beside, spoken), shim, beside, spoken)
+    made["microdot.py"] = texts["microdot.py"]
+    return {name: made[name] for name in (*found, *(tests or {})) if name.endswith(".py")}
+
+
+def _spoken() -> set:
+    """What else may name something of a release on a board: what goes there over the line."""
+    folder = Path(dewsim.__file__).parent
+    found = set(re.findall(r"\w+", (folder / ONBOARD).read_text(encoding="utf-8")))
+    for path in folder.glob("*.py"):
+        text = path.read_text(encoding="utf-8")
+        if "install_link" in text:
+            found |= words(ast.parse(text))
+    return found
 
 
 def _compiled(name: str, path: Path, text: str, scratch: Path) -> bytes:

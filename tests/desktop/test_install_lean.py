@@ -1,9 +1,9 @@
-"""What is compiled for a board decides as the source does, and reads no name that is gone."""
+"""What is compiled for a board decides, shows and tells as the source does, and reads no name that is gone."""
 
 import ast
 import builtins
 import os
-import shutil
+import re
 import subprocess
 import sys
 from pathlib import Path
@@ -12,8 +12,10 @@ import pytest
 
 from dewsim.install_files import leaned, shim_sources, sources
 from dewsim.install_lean import lean
+from dewsim.install_names import short
 
 ROOT = Path(__file__).resolve().parents[2]
+FAKE = ROOT / "sim" / "dewsim" / "fake"
 
 
 @pytest.fixture(scope="module")
@@ -62,26 +64,108 @@ def test_what_only_a_desktop_reads_is_gone_and_a_library_stays_as_it_is(programs
     assert programs["microdot.py"] == sources()["microdot.py"].read_text(encoding="utf-8")
 
 
-def test_it_decides_to_the_last_bit_as_the_source_does(programs, tmp_path):
-    for name, text in programs.items():
-        if name.startswith("dewcore/"):
-            (tmp_path / "lean" / name).parent.mkdir(parents=True, exist_ok=True)
-            (tmp_path / "lean" / name).write_text(text)
-    shutil.copy(ROOT / "shared" / "dewcore" / "settings_help.py", tmp_path / "lean" / "dewcore")
-    days = 3
-    rows = [f"2001-12-{1 + h // 24:02}T{h % 24:02}:00:00Z,{-12.0 + 9.0 * (h % 24 - 12) ** 2 / 144 - h / 20:.1f}"
-            for h in range(24 * days + 1)]
-    weather = tmp_path / "weather.csv"
-    weather.write_text("time,outdoor_c\n" + "\n".join(rows) + "\n")
-    told = []
-    for folder in (ROOT / "shared", tmp_path / "lean"):
-        path = os.pathsep.join([str(folder), str(ROOT / "sim"), str(ROOT / "firmware")])
-        environment = dict(os.environ, PYTHONPATH=path, PYTHONDONTWRITEBYTECODE="1")
-        command = [sys.executable, str(ROOT / "tests" / "desktop" / "decisions_digest.py"), str(weather)]
-        done = subprocess.run(command, env=environment, capture_output=True, text=True, timeout=60)
-        assert done.returncode == 0, done.stderr
-        told.append(done.stdout.split())
-    assert told[0] == told[1] and int(told[0][1]) == days * 8640
+def test_it_decides_shows_and_tells_to_the_last_bit_what_its_source_does(tmp_path):
+    tests = {f"{name}.py": f"tests/board/{name}.py" for name in ("digest_board", "page_client", "page_app")}
+    world = ["__init__", *[path.stem for path in (ROOT / "sim/dewsim").glob("virtual*.py")]]
+    tests |= {f"dewsim/{name}.py": f"sim/dewsim/{name}.py" for name in world}
+    found = {**sources(), "dewboard/pin_table.py": ROOT / "firmware/dewboard/pin_table.py"}
+    plain = {name: path.read_bytes() for name, path in found.items()}
+    plain |= {name: (ROOT / path).read_bytes() for name, path in tests.items()}
+    made = leaned(found, {name: plain[name].decode() for name in tests})
+    assert made["dewboard/app.py"] != plain["dewboard/app.py"].decode()
+    runs = []
+    for kind, files in (("plain", plain), ("lean", plain | {name: text.encode() for name, text in made.items()})):
+        for name, data in files.items():
+            (tmp_path / kind / name).parent.mkdir(parents=True, exist_ok=True)
+            (tmp_path / kind / name).write_bytes(data)
+        environment = dict(os.environ, PYTHONPATH=os.pathsep.join([str(tmp_path / kind), str(FAKE)]))
+        command = [sys.executable, str(tmp_path / kind / "digest_board.py"), "2", str(tmp_path / kind / "kept")]
+        runs.append(subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True))
+    told = [run.communicate(timeout=60)[0] for run in runs]
+    assert told[0] == told[1] and told[0].startswith("7200 ") and "('failed_beats', 0)" in told[0]
+    assert int(told[0].split("('valve_starts', ")[1].split(")")[0]) > 1
+
+
+def test_no_class_loses_a_name_and_every_text_that_may_speak_of_one_is_heard(programs):
+    for name, path in sources().items():
+        if name.endswith(".py"):
+            before, after = (attributes(text) for text in (path.read_text(encoding="utf-8"), programs[name]))
+            assert {one: len(found) for one, found in before.items()} == {one: len(found) for one, found in after.items()}
+    told = (ROOT / "sim/dewsim/commission_onboard.py").read_text()
+    told += (ROOT / "firmware/dewboard/homie.txt").read_text() + (ROOT / "firmware/dewboard/page.html").read_text()
+    names = {name for path in sources().values() if path.suffix == ".py" for name in names_in(path.read_text())}
+    kept = {name for text in programs.values() for name in names_in(text)}
+    gone = names & set(re.findall(r"[a-z]+_\w+", told)) - kept
+    assert not gone, gone
+
+
+def attributes(text: str) -> dict:
+    """What each class makes: its functions, and what they set of `self`."""
+    found: dict = {}
+    for one in ast.walk(ast.parse(text)):
+        if isinstance(one, ast.ClassDef):
+            for node in ast.walk(one):
+                if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                    found.setdefault(one.name, set()).add(node.name)
+                elif isinstance(node, ast.Attribute) and isinstance(node.ctx, ast.Store):
+                    if isinstance(node.value, ast.Name) and node.value.id == "self":
+                        found.setdefault(one.name, set()).add(node.attr)
+    return found
+
+
+def names_in(text: str) -> set:
+    """Attributes and functions that a program speaks of."""
+    found = set()
+    for node in ast.walk(ast.parse(text)):
+        if isinstance(node, ast.Attribute):
+            found.add(node.attr)
+        elif isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            found.add(node.name)
+    return found
+
+
+TWO = {
+    "dewcore/one.py": "class One:\n    def __init__(self, first):\n        self.first = first\n        self.read = 1\n"
+    "    def double(self, times):\n        total = self.first * times\n        return total\n",
+    "dewcore/two.py": "from dewcore.one import One\nclass Two:\n    def __init__(self):\n        self.one = One(3)\n"
+    "        self.spoken = self.named = self.keyed = 0\n"
+    "    def sum(self):\n        return self.one.double(2) + self.one.first + getattr(self, 'named')\n",
+}
+
+
+def test_names_of_one_module_are_numbered_and_what_may_come_from_elsewhere_stays():
+    found = {name: text.split("\n") for name, text in short(TWO, set(), set(), {"spoken"}).items()}
+    assert found["dewcore/one.py"][2:] == [
+        "    def __init__(self, _a):",
+        "        self._1 = _a",
+        "        self.read = 1",
+        "",
+        "    def _0(self, _a):",
+        "        _b = self._1 * _a",
+        "        return _b",
+        "",
+    ]
+    assert "        self.spoken = self.named = self._0 = 0" in found["dewcore/two.py"]
+    assert "        return self.one._0(2) + self.one._1 + getattr(self, 'named')" in found["dewcore/two.py"]
+
+
+@pytest.mark.parametrize(
+    "source, made",
+    [
+        ("def f(a, b=1):\n    return [c for c in a] + b", "def f(_a, _b=1):\n    return [_c for _c in _a] + _b"),
+        ("def g(a):\n    return a\ndef f(b):\n    return g(a=b)", "def g(a):\n    return a\n\ndef f(_a):\n    return g(a=_a)"),
+        ("a = [1]\ndef f(b):\n    return [a for a in b] + a", "_0 = [1]\n\ndef f(_a):\n    return [_0 for _0 in _a] + _0"),
+        ("def f(a):\n    try:\n        return a\n    except E as e:\n        return e",
+         "def f(_a):\n    try:\n        return _a\n    except E as _b:\n        return _b"),
+        ("def f(a):\n    def f2(b):\n        return a + b\n    return f2",
+         "def f(_a):\n\n    def f2(_b):\n        return _a + _b\n    return f2"),
+        ("def f():\n    from x import y\n    z = y\n    return z",
+         "def f():\n    from x import y\n    _a = y\n    return _a"),
+    ],
+)  # fmt: skip
+def test_a_name_that_only_a_function_has_is_a_letter(source, made):
+    found = short({"dewcore/it.py": source}, set(), set(), {"f", "f2", "g", "x", "y", "E"})["dewcore/it.py"]
+    assert found == made + "\n"
 
 
 @pytest.mark.parametrize(
@@ -114,4 +198,4 @@ def test_it_decides_to_the_last_bit_as_the_source_does(programs, tmp_path):
 )  # fmt: skip
 def test_a_constant_becomes_its_number_and_nothing_else_does(source, made):
     others = {"dewcore/other.py": "FAR = 9\nnear = 1\n"}
-    assert lean({"dewcore/it.py": source, **others}, ["SPOKEN", "of elsewhere"])["dewcore/it.py"] == made + "\n"
+    assert lean({"dewcore/it.py": source, **others}, set(), {"SPOKEN"})["dewcore/it.py"] == made + "\n"
