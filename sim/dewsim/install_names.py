@@ -104,7 +104,8 @@ def _shorten_locals(tree: ast.Module, fixed: set) -> None:
         taken = {one.arg for one in ast.walk(node) if isinstance(one, ast.arg)}
         mine = {one.arg for one in ast.walk(node.args) if isinstance(one, ast.arg)} - {"self", "_"}
         stay = {name for name in taken if name in fixed} | (known - mine)
-        stay.update(name for one in ast.walk(node) if isinstance(one, ast.Import | ast.ImportFrom) for name in _bound(one))
+        imports = [one for one in ast.walk(node) if isinstance(one, ast.Import | ast.ImportFrom)]
+        stay.update(name for one in imports for name in _bound(one))
         found: dict = {}
         for one in ast.walk(node):
             name = one.arg if isinstance(one, ast.arg) else one.name if isinstance(one, ast.ExceptHandler) else None
