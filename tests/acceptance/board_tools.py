@@ -84,8 +84,8 @@ def add_world(whole: Path, beside: Path, programs: tuple) -> None:
     from dewsim import install_files
 
     (beside / "dewsim").mkdir(parents=True)
-    world = ["sim/dewsim/__init__.py", *[f"sim/dewsim/{path.name}" for path in (ROOT / "sim/dewsim").glob("virtual*.py")]]
-    tests = {path.removeprefix("sim/"): (ROOT / path).read_text(encoding="utf-8") for path in sorted(world)}
+    world = [ROOT / "sim/dewsim/__init__.py", *sorted((ROOT / "sim/dewsim").glob("virtual*.py"))]
+    tests = {f"dewsim/{path.name}": path.read_text(encoding="utf-8") for path in world}
     tests |= {f"{name}.py": (ROOT / f"tests/board/{name}.py").read_text(encoding="utf-8") for name in programs}
     table = {"dewboard/pin_table.py": ROOT / "firmware/dewboard/pin_table.py"}
     made = install_files.leaned({**install_files.sources(), **table}, tests)

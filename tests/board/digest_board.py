@@ -22,7 +22,7 @@ from dewboard.page import Page
 from dewboard.page_parts import json_state
 from dewboard.pins import open_pins
 from dewboard.store import Store, make_folder, save_settings
-from dewcore.readings import TAP_CLEAR
+from dewcore.readings import SAW_CLEAR
 from dewcore.settings import Settings
 from dewsim.virtual import VirtualBoard, install
 
@@ -53,7 +53,7 @@ class Digest:
 
     def beat(self, app, world):
         d = app.controller.decision
-        self.sum.update(struct.pack("<4d", d.target_pct, d.ceiling_pct, d.glass_c, d.margin_k))
+        self.sum.update(struct.pack("<4d", d.target_pct, d.ceiling_pct, d.coldest_c, d.margin_k))
         self.sum.update(struct.pack("<4q", d.valve, d.refusals, d.notices, world.relay_pin))
         self.beats += 1
 
@@ -68,7 +68,7 @@ def weather(world, now_s):
     world.outdoor_c = -6.0 + minute % 240 / 24.0
     world.indoor_c = 20.0 + minute % 60 / 80.0
     world.rh_pct = 14.0 + minute % 90 / 20.0 + (1.0 if heating else 0.0)
-    world.glass_c = 13.0
+    world.coldest_c = 13.0
     world.room_c = world.indoor_c - 0.5
     world.room_rh_pct = world.rh_pct
     world.leak = "wet" if minute % 200 == 190 else "dry"
@@ -81,7 +81,7 @@ def told(app, browser, digest, client):
     for path in ("/", "/state", "/chart", "/page.js"):
         digest.text((browser.get(path).body(),))
     digest.text((str(browser.log_in()), str(browser.post("/settings", {"values": {"wish_pct": 31.5}}))))
-    digest.text((str(browser.post("/tap", {"tap": "fog"})), str(browser.post("/clear", {}))))
+    digest.text((str(browser.post("/look", {"look": "fog"})), str(browser.post("/clear", {}))))
     homie = Homie(app, client, "attic", True)
     asyncio.run(homie.describe())
     digest.text(homie.description())
@@ -129,7 +129,7 @@ def main(hours, folder):
                 message = {"schema": 1, "source": "test", "sent_s": UTC_S, "utc_offset_s": 0, "issued_s": UTC_S}
                 app.wall.take(message, False, app.clock.now_s())
             if second % HOUR_S == 2000:
-                app.tap(TAP_CLEAR)
+                app.look(SAW_CLEAR)
             began_us = world.us
             app.attend()
             app.beat()
