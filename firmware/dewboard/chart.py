@@ -8,6 +8,7 @@ import struct
 from array import array
 
 from dewcore.record import FIELDS, FORMAT
+from dewcore.words import signed
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -119,7 +120,7 @@ def pane(day: "Day", which: "tuple[int, ...]", top: int, high: int, step: int, u
             text = str(tenths // 10)
             mark = ' data-top="1"' if tenths == up else ""
             yield '<text x="%d" y="%d" text-anchor="end" data-v="%s"%s' % (LEFT - 3, y + 3, text, mark)
-            yield ' data-u="' + unit + '">' + text + (" " + unit if mark else "") + "</text>\n"
+            yield ' data-u="' + unit + '">' + signed(text) + (" " + unit if mark else "") + "</text>\n"
     ends = []
     for n in which:
         yield from path(day.lines[n], LINES[n][2], 2 if n == 0 else 1, top, high, low, up)

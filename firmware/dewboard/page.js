@@ -15,20 +15,23 @@ const TESTS = ["", "A window test runs: stay at the window and tell what you see
   "No test: there is no fresh outdoor reading.", "No test: it is too mild outdoors.", "No test: nobody is home.",
   "No test: this window is known well enough.", "No test: too soon after the last, or too many today."];
 
-// -- units: the board speaks SI; a browser may show degrees Fahrenheit
+// -- units: the board speaks SI; here seconds are minutes, and degrees Fahrenheit where wanted
 
 let fahrenheit = localStorage.getItem(UNITS) === "F";
 
 function shownUnit(unit) {
+  if (unit === "s") return "min";
   return fahrenheit && (unit === "°C" || unit === "K") ? "°F" : unit;
 }
 
 function toShown(value, unit) {
+  if (unit === "s") return value / 60;
   if (!fahrenheit) return value;
   return unit === "°C" ? value * 1.8 + 32 : unit === "K" ? value * 1.8 : value;
 }
 
 function fromShown(value, unit) {
+  if (unit === "s") return Math.round(value * 60);
   if (!fahrenheit) return value;
   return unit === "°C" ? (value - 32) / 1.8 : unit === "K" ? value / 1.8 : value;
 }
@@ -45,7 +48,8 @@ function withoutZeros(text) {
 
 function showQuantity(el) {
   const text = el.getAttribute("value"), unit = shownUnit(el.dataset.u);
-  el.textContent = inUnit(text, el.dataset.u, (text.split(".")[1] || "").length) + (unit === "1" ? "" : " " + unit);
+  const shown = inUnit(text, el.dataset.u, (text.split(".")[1] || "").length).replace("-", "−");
+  el.textContent = shown + (unit === "1" ? "" : " " + unit);
 }
 
 // A minute of the day as the time that a browser takes.
@@ -62,7 +66,8 @@ function showSetting(el) {
   } else {
     [el.value, el.min, el.max] = [el.dataset.v, el.dataset.lo, el.dataset.hi]
       .map((text) => withoutZeros(inUnit(text, unit, 2)));
-    bounds.textContent = el.min + " to " + el.max + (unit === "1" || unit === "1/h" ? "" : " " + shownUnit(unit));
+    if (unit === "s") el.step = "any";
+    bounds.textContent = (el.min + " to " + el.max).replaceAll("-", "−") + (unit === "1" || unit === "1/h" ? "" : " " + shownUnit(unit));
   }
   el.dataset.shown = el.value;
 }
@@ -85,7 +90,7 @@ function showUnits() {
 function showChart() {
   for (const el of document.querySelectorAll("svg text[data-v]")) {
     const value = Math.round(toShown(Number(el.dataset.v), el.dataset.u));
-    el.textContent = value + (el.dataset.top ? " " + shownUnit(el.dataset.u) : "");
+    el.textContent = String(value).replace("-", "−") + (el.dataset.top ? " " + shownUnit(el.dataset.u) : "");
   }
 }
 
@@ -126,6 +131,10 @@ function show(state) {
   for (const [key, figure] of Object.entries(state.figures)) {
     const row = document.querySelector(`tr[data-k="${key}"]`);
     if (row) fill(row, figure);
+  }
+  for (const [name, found] of Object.entries(state.contacts)) {
+    const row = document.querySelector(`tr[data-c="${name}"]`);
+    if (row) say(row.querySelector("td"), found);
   }
   say(byId("asof"), state.age_s < 0 ? "Nothing has been decided yet." : "Decided " + state.age_s + " s ago." + state.hold);
   say(byId("look"), LOOKS[state.look]);

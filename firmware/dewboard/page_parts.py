@@ -17,7 +17,7 @@ from dewcore.ceiling import BINDS_NAMES
 from dewcore.glass import DAY, NIGHT
 from dewcore.readings import SAMPLE_NAMES, UNFITTED
 from dewcore.settings import SWITCH, row_of
-from dewcore.words import decimal
+from dewcore.words import decimal, signed
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -34,6 +34,8 @@ BINDS = {
 }
 # by status of a channel: trusted, missing, stale, out of range, frozen, jumping or doubted
 STATUS = ("", "no reading", "old", "out of range", "frozen", "it cannot be right")
+CONTACT = ("", "off", "on", "cannot be read")  # from NOT_FITTED on
+CONTACTS = ("line_sense", "load_sense", "fan", "heat_call")
 UNIT_OF_ENDING = {"pct": "%", "c": "°C", "k": "K"}
 
 
@@ -52,7 +54,7 @@ def quantity(text: str, unit: str) -> str:
     """A number and its unit as HTML that the page's script can convert."""
     if not text:
         return "–"
-    shown = text if unit == "1" else text + " " + unit
+    shown = signed(text) + ("" if unit == "1" else " " + unit)
     return '<data value="' + text + '" data-u="' + unit + '">' + shown + "</data>"
 
 
@@ -74,6 +76,11 @@ def figure(app: "App", key: str) -> "tuple | None":
         return number(controller.decision.coldest_c, 1), ""
     owner = controller.decision if hasattr(controller.decision, key) else controller.terms
     return number(getattr(owner, key), 1), ""
+
+
+def contact(app: "App", name: str) -> str:
+    """What a contact shows, in a word; empty where none is fitted."""
+    return CONTACT[getattr(app.readings, name).state + 1]
 
 
 def unit_of(key: str) -> str:
@@ -104,7 +111,10 @@ def why(app: "App") -> list:
     refusals = decision.refusals
     if refusals >> words.RH_BAD & 1 or refusals >> words.INDOOR_BAD & 1:
         refusals &= ~(1 << words.HUMID_ENOUGH)
-    return [text for text in words.sentences(refusals, decision.notices) if text != first]
+    found = [text for text in words.sentences(refusals, decision.notices) if text != first]
+    if refusals >> words.HUMID_ENOUGH & 1:
+        found.append("The target is " + number(decision.target_pct, 1) + " % now. " + binds(app))
+    return found
 
 
 def grave(app: "App") -> str:
@@ -176,6 +186,13 @@ def row_part(page: "View", argument: str) -> "Iterator[str]":
     yield quantity(found[0], unit_of(key)) + note + "</td></tr>\n"
 
 
+def contact_part(page: "View", argument: str) -> "Iterator[str]":
+    name, _, label = argument.partition(" ")
+    found = contact(page.app, name)
+    if found:
+        yield '<tr data-c="' + name + '"><th scope="row">' + label + "</th><td>" + found + "</td></tr>\n"
+
+
 def binds_part(page: "View", _: str) -> "Iterator[str]":
     yield '<tr class="whole"><td colspan="2" id="binds">' + esc(binds(page.app)) + "</td></tr>\n"
 
@@ -221,7 +238,7 @@ def setting_part(page: "View", argument: str) -> "Iterator[str]":
     yield '<input type="number" id="s-' + name + '" name="' + name + '" value="' + texts[0] + '" data-v="' + texts[0]
     yield '" min="' + texts[1] + '" max="' + texts[2] + '" data-lo="' + texts[1] + '" data-hi="' + texts[2]
     yield '" data-u="' + unit + '" step="' + ("1" if places == 0 else "any") + '">'
-    yield "<small><code>" + name + '</code> <span class="bounds">' + texts[1] + " to " + texts[2]
+    yield "<small><code>" + name + '</code> <span class="bounds">' + signed(texts[1] + " to " + texts[2])
     yield {"1": "", "1/h": ""}.get(unit, " " + unit) + "</span></small></div>\n"
 
 
@@ -283,6 +300,7 @@ PARTS = {
     "why": why_part,
     "asof": asof_part,
     "row": row_part,
+    "contact": contact_part,
     "binds": binds_part,
     "chart": chart_part,
     "house": house_part,
@@ -329,4 +347,9 @@ def json_state(app: "App") -> "Iterator[str]":
         if found is not None:
             yield comma + '"' + key + '":{"v":"' + found[0] + '","u":"' + unit_of(key) + '","note":"' + found[1] + '"}'
             comma = ","
+    yield '},"contacts":{'
+    comma = ""
+    for name in CONTACTS:
+        yield comma + '"' + name + '":"' + contact(app, name) + '"'
+        comma = ","
     yield "}}"

@@ -181,3 +181,8 @@ def decimal(value: float, places: int) -> str:
         return sign + str(whole)
     digits = str(rest)
     return sign + str(whole) + "." + "0" * (places - len(digits)) + digits
+
+
+def signed(text: str) -> str:
+    """A decimal number with a true minus sign, as people are shown it; on a wire and in a file it is a hyphen."""
+    return text.replace("-", "\u2212")

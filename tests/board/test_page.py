@@ -13,6 +13,7 @@ from dewboard.guard import BODY_BYTES
 from dewboard.login import to_hex
 from dewcore import readings as r
 from dewcore import words
+from dewcore.ceiling import BINDS_OWNER
 from dewcore.settings import SWITCH, TABLE
 
 SALT = "00112233445566778899aabbccddeeff"
@@ -166,6 +167,35 @@ class Reading(unittest.TestCase):
         for code in (words.RH_BAD, words.INDOOR_BAD):
             decision.refusals = (1 << words.HUMID_ENOUGH) | (1 << code)
             self.assertFalse(enough in page_parts.why(browser.app))
+
+    def test_beside_humid_enough_stands_what_sets_the_target(self):
+        browser = Browser()
+        browser.app.start()
+        decision = browser.app.controller.decision
+        decision.refusals, decision.target_pct, decision.binds = 1 << words.HUMID_ENOUGH, 5.2, BINDS_OWNER
+        self.assertEqual(page_parts.why(browser.app)[-1], "The target is 5.2 % now. Your wish sets it.")
+        decision.refusals = 1 << words.SWITCH_OFF
+        self.assertFalse("The target is" in " ".join(page_parts.why(browser.app)))
+
+    def test_before_a_login_stands_what_line_load_fan_and_heat_show(self):
+        browser = Browser()
+        browser.app.start()
+        readings = browser.app.readings
+        for state, found in ((r.OFF, "off"), (r.ON, "on"), (r.UNREADABLE, "cannot be read"), (r.NOT_FITTED, "")):
+            for name, label in (("line_sense", "24 V at the line"), ("load_sense", "24 V at the valve"),
+                                ("fan", "Fan proof"), ("heat_call", "Heat call")):  # fmt: skip
+                getattr(readings, name).state = state
+                row = '<tr data-c="' + name + '"><th scope="row">' + label + "</th><td>" + found + "</td></tr>"
+                text = page(browser)
+                self.assertEqual((row in text, 'data-c="' + name in text), (found != "", found != ""))
+                self.assertEqual(json.loads(browser.get("/state").body())["contacts"][name], found)
+                self.assertFalse("data-post" in text.split(label)[0] and found)
+
+    def test_below_zero_there_is_a_true_minus_sign(self):
+        self.assertEqual(page_parts.quantity("-6.3", "°C"), '<data value="-6.3" data-u="°C">−6.3 °C</data>')
+        bounds = page(Browser()).split('name="design_outdoor_c"')[1].split("</span>")[0]
+        self.assertIn('min="-', bounds)
+        self.assertIn('class="bounds">−', bounds)
 
     def test_how_long_a_timer_keeps_the_valve(self):
         browser = Browser()
