@@ -83,7 +83,8 @@ def own(page, address: str, check: Checks) -> None:
     check("no password without a button", page.holds(said))
     order(address, do="press", button="look", seconds=0.3)
     set_password(page)
-    check("password set, logged in", page.holds("document.getElementById('login').dataset.state === 'in'", 20.0))
+    logged_in = "document.readyState === 'complete' && document.getElementById('login').dataset.state === 'in'"
+    check("password set, logged in", page.holds(logged_in, 20.0))
     page.js(UNFOLDED)
     field = "document.getElementById('s-curtains_from_min').value"
     check("a time of the day is a time", page.js(field) == "18:00")
