@@ -13,6 +13,7 @@ from math import ceil, hypot
 
 from dewcore.psychro import sat_water_slope_per_k
 from dewcore.settings import Settings, row_of
+from dewcore.words import signed
 from dewsim import calibrate_board, housefile, policies, quantities, report_margin, salts
 from dewsim.errors import InputError, shown
 from dewsim.quantities import Range
@@ -309,11 +310,13 @@ def _humidity(sheet: Sheet, line: Line, hours: float) -> None:
         si, us = quantities.both(point.t_c, "temperature", 1)
         off = point.reading_pct - point.true_pct
         rows.append([
-            point.salt, us if sheet.us else si, f"{point.true_pct:.2f}", f"{point.reading_pct:.2f}", f"{off:+.2f}",
-            f"{point.published_pct:.2f}", f"{point.thermal_pct:.2f}", f"{point.uncertain_pct:.2f}",
+            point.salt, us if sheet.us else si, f"{point.true_pct:.2f}", f"{point.reading_pct:.2f}",
+            signed(f"{off:+.2f}"), f"{point.published_pct:.2f}", f"{point.thermal_pct:.2f}",
+            f"{point.uncertain_pct:.2f}",
         ])  # fmt: skip
     sheet.table(["Salt", "at", "true %", "sensor %", "off by", "salt ±", "warmth ±", "point ±"], rows)
-    sheet.row("Correction", f"{line.offset_pct:+.2f} %", f"x {line.gain:.4f}", "RH = offset + gain times reading")
+    offset = signed(f"{line.offset_pct:+.2f} %")
+    sheet.row("Correction", offset, f"x {line.gain:.4f}", "RH = offset + gain times reading")
     sheet.row(
         "By the two points",
         f"{line.line_pct:.2f} %",

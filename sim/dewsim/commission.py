@@ -50,12 +50,12 @@ def seat_for(arguments) -> tuple:
                 raise InputError(f"{'--fault' if name == 'fault' else name}: only with --simulated; leave it out")
         from dewsim.commission_serial import SerialSeat
 
-        return SerialSeat(arguments.port), "the board's own"
+        return SerialSeat(arguments.port), records.OWN
     fault = commission_virtual.check_fault(arguments.fault) if arguments.fault else ""
     if arguments.house is None:
         settings = Settings()
         settings.change({name: 1 for name in ALL_FITTED} | {"fan_grade": 2})
-        return commission_virtual.VirtualSeat(settings, fault), "a board with everything fitted"
+        return commission_virtual.VirtualSeat(settings, fault), records.FITTED
     house = housefile.House() if arguments.house == "default" else housefile.load(arguments.house)
     settings = policies.settings_for(house, shown_path(arguments.house))
     return commission_virtual.VirtualSeat(settings, fault), house.name

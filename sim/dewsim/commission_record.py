@@ -15,6 +15,8 @@ KIND = "dewmargin commission"
 MOST_BYTES = 1_000_000
 PASSED, FAILED, SKIPPED, NOT_FITTED = "passed", "failed", "skipped", "not fitted"
 OUTCOMES = (PASSED, FAILED, SKIPPED, NOT_FITTED)
+OWN = "the board's own"  # settings, where no house file names them
+FITTED = "a board with everything fitted"
 TEXTS = ("season", "board", "settings_of", "version", "begun")
 
 

@@ -28,7 +28,11 @@ def render(record: dict, steps: tuple) -> str:
     """The whole page."""
     title = f"Humidifier control: {TITLES[record['season']]}"
     done = {step["name"]: step for step in record["steps"]}
-    body = "".join(_step(n, step, done.get(step.name)) for n, step in enumerate(steps, 1))
+    body, last = "", ""
+    for n, step in enumerate(steps, 1):
+        one = done.get(step.name)
+        body += _step(n, step, one, last)
+        last = one["at"] if one else last
     style = report.own("bench_sheet.css") + STYLE
     return printed.page(title[0].upper() + title[1:], style, f"""<h1>{title}</h1>
 <p class="verdict">{_verdict(record, steps, done)}</p>
@@ -69,18 +73,20 @@ def _verdict(record: dict, steps: tuple, done: dict) -> str:
 def _facts(record: dict) -> str:
     settings = record["settings"]
     changed = [f"{row[0]} {settings[row[0]]:g}" for row in TABLE if settings[row[0]] != row[2]]
+    is_named = record["settings_of"] not in (commission_record.OWN, commission_record.FITTED)
     rows = (
+        ("Unit, job, place", record["settings_of"] if is_named else ""),
         ("Board", record["board"]),
         ("Begun, last step", f"{_when(record['begun'])}, {_when(record['ended'] or 'not ended')}"),
         ("Version", record["version"]),
         ("Settings", record["settings_of"] + ": " + (", ".join(changed) or "the defaults")),
         ("Fan proof", f"grade {settings['fan_grade']}, {PROOF_NAMES[settings['fan_grade']]}"),
-        ("Unit, job, place", ""),
     )
     return printed.facts(rows)
 
 
-def _step(number: int, step, done: "dict | None") -> str:
+def _step(number: int, step, done: "dict | None", last: str) -> str:
+    """Its rows; last: when the step before it was done, so that only what changed is said."""
     if done is None:
         return f'<tbody><tr><th class="n">{number}</th><th colspan="3"><b>{escape(step.title)}</b></th>' \
             '<th class="r">not done</th></tr></tbody>\n'  # fmt: skip
@@ -89,14 +95,21 @@ def _step(number: int, step, done: "dict | None") -> str:
     reason = f": {escape(done['reason'])}" if done["outcome"] == "skipped" else ""
     rows = "".join(_check(check) for check in done["checks"])
     return (
-        f'<tbody><tr{kind}><th class="n">{number}</th><th colspan="3"><b>{escape(step.title)}</b>{reason}, '
-        f'{_when(done["at"])}</th><th class="r">{word}</th></tr>\n{rows}</tbody>\n'
+        f'<tbody><tr{kind}><th class="n">{number}</th><th colspan="3"><b>{escape(step.title)}</b>{reason}'
+        f'{_since(last, done["at"])}</th><th class="r">{word}</th></tr>\n{rows}</tbody>\n'
     )
 
 
 def _when(at: str) -> str:
     """Day and time on the clock that hung there."""
     return escape(at[:16].replace("T", " "))
+
+
+def _since(last: str, at: str) -> str:
+    """The clock at `at` behind a comma, with its day where that is another; nothing within the same minute."""
+    if last[:16] == at[:16]:
+        return ""
+    return ", " + (_when(at)[-5:] if last[:10] == at[:10] else _when(at))
 
 
 def _check(check: dict) -> str:

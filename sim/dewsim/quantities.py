@@ -4,6 +4,7 @@ import re
 from math import isfinite
 from typing import NamedTuple
 
+from dewcore.words import signed
 from dewsim.errors import InputError, shown
 from dewsim.units import LITRES_PER_GALLON
 
@@ -63,7 +64,7 @@ SHOWN = {
     "difference": ("K", "°F", 1.8),
     "resistance a length": ("ohm/km", "ohm/1000 ft", FOOT_M),
 }
-US_PLACES = {"volume": 0, "area": 0, "air": 0, "power": 0, "temperature": 0, "difference": 1, "loss": 0}
+US_PLACES = {"volume": -1, "area": 0, "air": 0, "power": 0, "temperature": 0, "difference": 1, "loss": 0}
 
 
 class Range(NamedTuple):
@@ -179,6 +180,6 @@ def both(value: float, kind: str, places: int = 2) -> tuple:
 
 
 def plain(value: float, places: int) -> str:
-    """Fixed places, no negative zero."""
-    text = f"{value:.{places}f}"
-    return text[1:] if text.startswith("-") and not text.strip("-0.") else text
+    """Fixed places, below 0 whole tens and more; a true minus sign, no negative zero."""
+    text = f"{round(value, places):.{max(0, places)}f}"
+    return text[1:] if text.startswith("-") and not text.strip("-0.") else signed(text)

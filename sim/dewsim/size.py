@@ -372,7 +372,8 @@ def _conditions(asked: Asked, sheet: Sheet, air_m3_h: float) -> None:
     sheet.quantity("Indoors", h.indoor_c, "temperature", 1, f"and {asked.target_pct:.1f} % RH wanted")
     sheet.quantity("Outdoors", asked.outside[0], "temperature", 1, f"and {asked.outside[1]:.0f} % RH over liquid water")
     leak = (air_m3_h - h.ventilation_m3_h) / h.volume_m3
-    rated = f"{h.air_changes_per_h:.2f} /h at 20 K and 4 m/s" if h.air_change_model == "wind" else "taken as constant"
+    at = "36 °F and 9 mph" if sheet.us else "20 K and 4 m/s"
+    rated = f"{h.air_changes_per_h:.2f} /h at {at}" if h.air_change_model == "wind" else "taken as constant"
     sheet.row("Air leakage there", f"{leak:.2f} /h", "", rated)
     if h.ventilation_m3_h:
         sheet.quantity("Ventilation, moisture it returns off", h.ventilation_m3_h, "air", 0)

@@ -1,6 +1,8 @@
 """How quantities are written for people: SI or US units, fixed digits, a true minus sign."""
 
-MINUS = "\u2212"
+from dewcore.words import signed
+
+MINUS = signed("-")
 SPACE = "\u00a0"
 LITRES_PER_GALLON = 3.785411784  # US liquid gallon, exact (NIST Handbook 44, appendix C)
 MM_PER_INCH = 25.4  # exact
