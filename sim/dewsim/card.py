@@ -236,6 +236,6 @@ def yearly() -> str:
 def foot() -> str:
     """What no figure on the page says."""
     return """<p class="foot">The modelled coldest spot, within stated tolerances: look at windows, walls and attic
-yourself. Good glass does not protect walls and attic: seal leaks of indoor air. Water: cold feed, metal tubing, air gap
+yourself. Good glass does not protect walls and attic: seal leaks of indoor air. Water: cold, metal tubing, air gap
 at the drain, unit level. The furnace maker's diagram, local code and licensed practice come first.</p>
 """

@@ -27,7 +27,7 @@ QUESTIONS = {
     "reference_rh_pct": ("Humidity beside the sensor, after an hour side by side", "% RH", 1.0, 99.0),
     "line_vac": ("J1 line against common", *VAC),
     "k1_open_vac": ("Across K1, contact open", *VAC),
-    "feed_dry": ("Along the feed: no drop in ten minutes",),
+    "pipe_dry": ("Along the water pipe: no drop in ten minutes",),
     "load_open_vac": ("J1 load against common, now that the valve is open", *VAC),
     "k1_closed_vac": ("Across K1, contact closed", *VAC),
     "water_flows": ("Water flows, and it comes out at the drain",),

@@ -259,7 +259,7 @@ def open_contact(run: Run) -> None:
 
 def water(run: Run) -> None:
     run.place(stop_valve="open")
-    run.yes("feed_dry", "feed dry for ten minutes", "Close the stop valve; mend it.")
+    run.yes("pipe_dry", "water pipe dry for ten minutes", "Close the stop valve; mend it.")
     run.open_valve(LONGEST_S, from_idle=True)
     run.number("load_open_vac", "load, valve open", LIVE, is_live, WIRES)
     run.number("k1_closed_vac", "across K1, closed", f"below {CLOSED_VAC:g} VAC", lambda v: v < CLOSED_VAC, "Worn.")

@@ -29,7 +29,7 @@ SIZE = (
     ("humidifier", "RATE", "evaporation as rated: 0.6kg/h, 12gal/day"),
     ("rated-at", "T", "supply air that the rating is stated for (default: 49C, 120 F)"),
     ("supply", "T", "supply air on a heat call, measured at the humidifier: 43C, 110F"),
-    ("feed", "RATE", "water fed while the valve is open: 13L/h, 3.4gal/h"),
+    ("water", "RATE", "water let in while the valve is open: 13L/h, 3.4gal/h"),
     ("heat-loss", "UA", "heat loss: 240W/K, 455Btu/h/F"),
     ("furnace", "P", "heat output: 13kW, 45000Btu/h"),
     ("fan-share", "PCT", "instead of the two: share of the time with heat in the design cold: 60%%"),

@@ -90,7 +90,7 @@ def _ducts(sheet: Sheet) -> None:
 
 
 def _water(sheet: Sheet) -> None:
-    """The feed from above, and the drain with its air gap; its pipe goes down behind the return."""
+    """The water pipe from above, and the drain with its air gap; its pipe goes down behind the return."""
     sheet.wire((3.1, 5.3), (5.3, 5.3), (5.3, 7.9))
     sheet.bow(3.9, 5.3)
     sheet.box(4.6, 5.1, 5.0, 5.5, "")

@@ -312,7 +312,7 @@ FAULTS = (
           when=OPEN),
     Fault("valve_shut_drain", 23, "the same with drain electrodes", ("no_water",), setting(stuck_valve="shut"),
           kind=ACTUATOR, when=OPEN, config=FULL, also=("no_rise",)),
-    Fault("water_off", 23, "the stop valve in the feed is shut", ("no_rise",), setting(water_off=True), kind=ACTUATOR,
+    Fault("water_off", 23, "the stop valve is shut", ("no_rise",), setting(water_off=True), kind=ACTUATOR,
           when=OPEN),
     Fault("valve_open", 23, "the valve never shuts", ("rises_shut",), setting(stuck_valve="open"), kind=ACTUATOR,
           when=OPEN, held=False),

@@ -241,7 +241,7 @@ def _take_humidifier(house, m, air_kg: float, valve_h: float) -> Row:
         share = duct_share(house.heating.supply_c) / duct_share(unit.supply_rating_c)
         unit.kg_h = _bounded("humidifier", "kg_h", kg_h / share)
         unit.condition = 1.0
-        unit.feed_kg_h = max(unit.feed_kg_h, unit.kg_h)
+        unit.water_kg_h = max(unit.water_kg_h, unit.kg_h)
     return _row("humidifier.kg_h", kg_h, "kg/h", relative, VALVE_SPREAD, note)
 
 

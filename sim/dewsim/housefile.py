@@ -141,7 +141,7 @@ KEYS = (
     Key("humidifier", "kg_h", "float", 0.6, 0.0, 5.0, "kg/h", "evaporation with a wet pad at supply_rating_c"),
     Key("humidifier", "supply_rating_c", "float", 49.0, 25.0, 75.0, "°C", "supply air that kg_h is stated for"),
     Key("humidifier", "pad_min", "float", 6.0, 0.0, 60.0, "min", "time constant of wetting and drying"),
-    Key("humidifier", "feed_kg_h", "float", 13.0, 0.0, 100.0, "kg/h", "water fed while the valve is open"),
+    Key("humidifier", "water_kg_h", "float", 13.0, 0.0, 100.0, "kg/h", "water let in while the valve is open"),
     Key("humidifier", "condition", "float", 1.0, 0.0, 1.0, "", "share of kg_h that the pad still gives"),
     Key("sensors", "rh_tolerance_pct", "float", 2.0, 0.0, 10.0, "%", "what the controller allows for, RH"),
     Key("sensors", "indoor_tolerance_k", "float", 0.3, 0.0, 3.0, "K", "the same, indoor temperature"),
@@ -246,10 +246,10 @@ class House:
                 f"{place}: house.setback_to: found {s.setback_to}, the same as setback_from; give another "
                 "time, or setback_k = 0 for no set-back"
             )
-        if not p.feed_kg_h >= p.kg_h:
+        if not p.water_kg_h >= p.kg_h:
             raise InputError(
-                f"{place}: humidifier.feed_kg_h: found {p.feed_kg_h}, allowed is at least kg_h = {p.kg_h} "
-                "(no more can evaporate than is fed); raise feed_kg_h or lower kg_h"
+                f"{place}: humidifier.water_kg_h: found {p.water_kg_h}, allowed is at least kg_h = {p.kg_h} "
+                "(no more can evaporate than is let in); raise water_kg_h or lower kg_h"
             )
 
 

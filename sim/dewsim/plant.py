@@ -193,7 +193,7 @@ class Course:
     fan, heat, may_run (water allowed: fan, and heat where water needs it).  Columns that are equal may be one
     array: read them, do not change them.
     Constants: air_kg, kg_to_rate (g/kg per kg/h and hour), store_rate (g/kg/h per % RH), store_share
-    (of the difference, a step), pad_keep, pad_mean, feed_kg_h.
+    (of the difference, a step), pad_keep, pad_mean, water_kg_h.
     """
 
     def __init__(self, house, minutes, start_local_s, seed, dt_s=60, pressure_pa=STANDARD_PRESSURE_PA):
@@ -236,7 +236,7 @@ class Course:
         x = self.dt_h / pad_h if pad_h > 0.0 else 0.0
         self.pad_keep = exp(-x) if pad_h > 0.0 else 0.0
         self.pad_mean = decay(x) if pad_h > 0.0 else 0.0
-        self.feed_kg_h = house.humidifier.feed_kg_h
+        self.water_kg_h = house.humidifier.water_kg_h
         self.ventilation_per_h = house.house.ventilation_m3_h / house.house.volume_m3
         self.water_needs_heat = bool(house.settings.get("water_needs_heat", True))
 
@@ -439,7 +439,7 @@ class Moisture:
     """
 
     __slots__ = (
-        "_capacity", "_dry", "_dt_h", "_fan", "_feed_kg", "_keep", "_mean", "_pad_mean", "_per_kg", "_push",
+        "_capacity", "_dry", "_dt_h", "_fan", "_water_kg", "_keep", "_mean", "_pad_mean", "_per_kg", "_push",
         "_sat", "_share", "_source", "_store", "course", "evaporated_kg", "fed_kg", "mean_w_g_kg", "open_h",
         "pad_kg_h", "phi_b_pct", "w_g_kg",
     )  # fmt: skip
@@ -454,7 +454,7 @@ class Moisture:
         self._dry, self._push, self._mean, self._sat = c.dry_per_h, c.push_h, c.mean_h, c.sat_w_g_kg
         self._dt_h, self._keep, self._pad_mean = c.dt_h, c.pad_keep, c.pad_mean
         self._per_kg, self._store, self._share = c.kg_to_rate, c.store_rate, c.store_share
-        self._feed_kg = c.feed_kg_h * c.dt_h
+        self._water_kg = c.water_kg_h * c.dt_h
 
     def step(self, k, valve_share):
         """One step with the valve open for valve_share (0..1) of it."""
@@ -468,7 +468,7 @@ class Moisture:
             self.evaporated_kg += evaporated * self._dt_h
             rate += self._per_kg * evaporated
         if valve_share:
-            self.fed_kg += self._feed_kg * valve_share
+            self.fed_kg += self._water_kg * valve_share
             self.open_h += self._dt_h * valve_share
         store = self._store
         if store:

@@ -42,7 +42,7 @@ RANGES = {
     "humidifier": Range("water", 0.02, 5.0),
     "rated-at": Range("temperature", 25.0, 75.0),
     "supply": Range("temperature", 25.0, 75.0),
-    "feed": Range("water", 0.1, 100.0),
+    "water": Range("water", 0.1, 100.0),
     "heat-loss": Range("loss", 20.0, 3000.0),
     "furnace": Range("power", 1.0, 100.0),
     "fan-share": Range("percent", 1.0, 100.0),
@@ -244,7 +244,7 @@ class Asked:
             "people": (house.gains, "people"),
             "humidifier": (house.humidifier, "kg_h"),
             "rated-at": (house.humidifier, "supply_rating_c"),
-            "feed": (house.humidifier, "feed_kg_h"),
+            "water": (house.humidifier, "water_kg_h"),
             "supply": (house.heating, "supply_c"),
             "heat-loss": (house.heating, "ua_w_k"),
             "furnace": (house.heating, "furnace_kw"),
@@ -453,9 +453,9 @@ def _water_and_heat(asked: Asked, sheet: Sheet, evaporated_kg_h: float, design: 
     sheet.heading("Water and heat, a day of this cold")
     unit = asked.house.humidifier
     open_share = evaporated_kg_h / design.output_kg_h * design.run_share if design.output_kg_h > 0.0 else 0.0
-    costs(asked, sheet, 24 * evaporated_kg_h, 24 * open_share * unit.feed_kg_h, asked.house.house.indoor_c)
+    costs(asked, sheet, 24 * evaporated_kg_h, 24 * open_share * unit.water_kg_h, asked.house.house.indoor_c)
     sheet.text(
-        "Evaporated water cools the supply air: the heat is paid to the furnace. What drains is not heated (cold feed)."
+        "Evaporated water cools the supply air: the heat is paid to the furnace. What drains was not heated."
     )
 
 
@@ -467,7 +467,7 @@ def costs(asked: Asked, sheet: Sheet, evaporated_kg: float, fed_kg: float, indoo
     """Rows of water fed, drained and evaporated, its heat and their prices."""
     fed_kg = max(fed_kg, evaporated_kg)
     litres = fed_kg / quantities.WATER_KG_L
-    sheet.quantity("Fed", litres, "litres", _places(litres))
+    sheet.quantity("Let in", litres, "litres", _places(litres))
     drained = 100 * (1 - evaporated_kg / fed_kg) if fed_kg > 0.0 else 0.0
     sheet.quantity("Evaporated", evaporated_kg, "mass", _places(evaporated_kg), f"{drained:.0f} % of the water drains")
     heat_kwh = evaporated_kg * latent_kj_kg(indoor_c) / 3600.0

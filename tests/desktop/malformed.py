@@ -170,7 +170,7 @@ HOUSES = [
     ("name too long", 'name = "' + "x" * 81 + '"\n', ("name: found", "80 characters")),
     ("curtains warm the glass", key("glass", "f_day = 0.5\nf_night = 0.6"), ("glass.f_night", "at most f_day")),
     ("supply colder than the room", key("heating", "supply_c = 25\n[house]\nindoor_c = 24"), ("at least 3 K",)),
-    ("more evaporated than fed", key("humidifier", "kg_h = 5\nfeed_kg_h = 1"), ("humidifier.feed_kg_h", "found 1")),
+    ("more evaporated than fed", key("humidifier", "kg_h = 5\nwater_kg_h = 1"), ("humidifier.water_kg_h", "found 1")),
     ("set-back of no length", key("house", 'setback_to = "22:30"'), ("house.setback_to", "setback_k = 0")),
     ("deep list", key("house", "volume_m3 = " + "[" * 200 + "]" * 200), ("house.volume_m3", "found a list")),
     (

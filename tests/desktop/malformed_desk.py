@@ -35,7 +35,7 @@ BESIDE = {
     "hrv-heat": [*SIZE, "--hrv=100m3/h"],
     "hrv-moisture": [*SIZE, "--hrv=100m3/h"],
     "rated-at": [*SIZE, "--humidifier=0.6kg/h"],
-    "feed": [*SIZE, "--humidifier=0.6kg/h"],
+    "water": [*SIZE, "--humidifier=0.6kg/h"],
     **{word[2:].split("=")[0]: beside(word.split("=")[0]) for word in POWER[1:]},
 }
 
@@ -82,7 +82,7 @@ DESK = [
     ("recovery without its flow", [*SIZE, "--hrv-heat", "75"], ("--hrv-heat: only with --hrv",)),
     ("humidifier in gallons without a unit", [*SIZE, "--humidifier", "12"], ("write 12gal/day",)),
     ("humidifier of nothing", [*SIZE, "--humidifier", "0"], ("--humidifier: found 0",)),
-    ("more evaporated than fed", [*SIZE, "--humidifier=2kg/h", "--feed=1kg/h"], ("humidifier.feed_kg_h", "at least")),
+    ("more evaporated than fed", [*SIZE, "--humidifier=2kg/h", "--water=1kg/h"], ("humidifier.water_kg_h", "at least")),
     ("supply air in F without a unit", [*SIZE, "--supply", "120"], ("--supply: found 120", "write 120F")),
     ("supply colder than the room", [*SIZE, "--supply", "26C", "--indoor", "25C"], ("heating.supply_c", "3 K above")),
     ("furnace in Btu/h without a unit", [*SIZE, "--furnace", "45000"], ("if it is W or Btu/h, write 45000Btu/h",)),

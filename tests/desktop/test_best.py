@@ -40,7 +40,7 @@ class Still:
         self.store_rate, self.store_share = store
         self.pad_keep = math.exp(-1.0 / pad_min) if pad_min else 0.0
         self.pad_mean = plant.decay(1.0 / pad_min) if pad_min else 0.0
-        self.feed_kg_h = 12.0
+        self.water_kg_h = 12.0
         self.house = SimpleNamespace(humidifier=SimpleNamespace(pad_min=pad_min))
         self.wet_w_g_kg = array("d", [FREE] * n)
         shut = policies.run_shut(self, START_PCT).w_g_kg

@@ -62,7 +62,7 @@ def test_the_table_holds_every_key_of_the_contract_and_no_key_twice():
             "free_heat_w",
             "thermal_time_h",
         ],
-        "humidifier": ["kg_h", "supply_rating_c", "pad_min", "feed_kg_h", "condition"],
+        "humidifier": ["kg_h", "supply_rating_c", "pad_min", "water_kg_h", "condition"],
         "sensors": [
             "rh_tolerance_pct",
             "indoor_tolerance_k",
@@ -135,7 +135,7 @@ def test_each_number_is_accepted_on_its_bounds_and_refused_beyond(key):
         ("glass", "f_night"),
         ("heating", "supply_c"),
         ("house", "indoor_c"),
-        ("humidifier", "feed_kg_h"),
+        ("humidifier", "water_kg_h"),
     }
     for bound in (key.lo, key.hi):
         try:
@@ -232,8 +232,8 @@ def test_wrong_files_are_refused_in_one_line(text, part):
         ("[house]\nindoor_c = 24\n[heating]\nsupply_c = 26", "heating.supply_c: found 26.0"),
         ('[house]\nsetback_from = "06:00"', "house.setback_to: found 06:00, the same"),
         (
-            "[humidifier]\nfeed_kg_h = 0.5\nkg_h = 0.6",
-            "humidifier.feed_kg_h: found 0.5, allowed is at least kg_h",
+            "[humidifier]\nwater_kg_h = 0.5\nkg_h = 0.6",
+            "humidifier.water_kg_h: found 0.5, allowed is at least kg_h",
         ),
     ],
 )
@@ -298,7 +298,7 @@ def test_dump_loads_back_equal(values, settings):
     house.settings = settings
     house.glass.f_night = min(house.glass.f_night, house.glass.f_day)
     house.heating.supply_c = max(house.heating.supply_c, house.house.indoor_c + 3.0)
-    house.humidifier.feed_kg_h = max(house.humidifier.feed_kg_h, house.humidifier.kg_h)
+    house.humidifier.water_kg_h = max(house.humidifier.water_kg_h, house.humidifier.kg_h)
     if house.house.setback_from == house.house.setback_to:
         house.house.setback_k = 0.0
     house.check()

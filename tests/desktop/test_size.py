@@ -136,10 +136,10 @@ def test_a_humidifier_large_enough_and_a_house_that_needs_none(capsys):
 
 def test_water_drained_and_its_prices(capsys):
     text = text_of(
-        capsys, "--humidifier=0.5kg/h", "--feed=13kg/h", "--fan-share=100", "--water-price=4", "--heat-price=0.2"
+        capsys, "--humidifier=0.5kg/h", "--water=13kg/h", "--fan-share=100", "--water-price=4", "--heat-price=0.2"
     )
     assert "96 % of the water" in text
-    assert figure(text, "Water costs") == pytest.approx(4e-3 * figure(text, "Fed"), abs=0.006)
+    assert figure(text, "Water costs") == pytest.approx(4e-3 * figure(text, "Let in"), abs=0.006)
     assert figure(text, "Heat costs") == pytest.approx(0.2 * figure(text, "Heat of evaporation"), abs=0.02)
 
 
