@@ -241,11 +241,3 @@ class App:
     def _forget(self) -> None:
         """Both buttons were held while no page is there: no password any more."""
         self.keep.store_login(b"")
-
-    def load_login(self) -> "bytes | None":
-        """What `dewboard.login` stored."""
-        return self.keep.load_login()
-
-    def store_login(self, image: bytes) -> None:
-        """Keep it."""
-        self.keep.store_login(image)

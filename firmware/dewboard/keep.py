@@ -75,7 +75,7 @@ class Keep:
         self.quick: int = self._one_more_boot()
         self.history = History(folder, self.boot)
         self.boot = self.history.boot
-        self.codes: dict = self._object(Store(folder, "probes"))  # {role: code} as `dewboard.thermometers` takes it
+        self.codes: dict = self._object(Store(folder, "probes"))  # {place: code} as `dewboard.thermometers` takes it
         self.wifi: dict = self._object(Store(folder, "wifi"))  # as `dewboard.wifi` takes it
         self.broker: dict = self._object(Store(folder, "broker"))  # as `dewboard.link` takes it
         self.settings_changed: bool = False

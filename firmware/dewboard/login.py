@@ -22,7 +22,7 @@ both buttons forgets it.  An address has FREE wrong tries, then waits, twice as 
 addresses that never logged in since the start share a second such wait; a press of a button lifts it for some tries.
 
 Login(app) needs of app: now_s [s], pressed_s (last press of a button [s], -1 never), events.add(text),
-load_login() -> bytes or None, store_login(bytes).
+keep with load_login() -> bytes or None, store_login(bytes).
 """
 
 import os
@@ -146,7 +146,7 @@ class Login:
         self.strangers = Wait()
         self.press_s = -1
         self.press_tries = 0
-        image = app.load_login()
+        image = app.keep.load_login()
         if image and len(image) == IMAGE_BYTES and image[0] == IMAGE:
             self.rounds = int.from_bytes(image[1:5], "little")
             self.salt = image[5:21]
@@ -182,7 +182,7 @@ class Login:
             return "The new password came damaged: try again."
         if salt == self.salt or len(set(salt)) < LEAST_BYTES:
             return "The salt must be a new random one: try again."
-        self.app.store_login(bytes([IMAGE]) + ROUNDS.to_bytes(4, "little") + salt + stored)
+        self.app.keep.store_login(bytes([IMAGE]) + ROUNDS.to_bytes(4, "little") + salt + stored)
         self.rounds = ROUNDS
         self.salt = salt
         self.stored = stored
@@ -193,7 +193,7 @@ class Login:
 
     def forget(self) -> None:
         """Both buttons were held: no password any more, nobody logged in."""
-        self.app.store_login(b"")
+        self.app.keep.store_login(b"")
         self.salt = self.stored = b""
         self.sessions.clear()
         self.known.clear()

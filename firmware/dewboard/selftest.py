@@ -77,7 +77,7 @@ def _try(folder: str) -> str:
 
 
 def _stored(folder: str, settings: "Settings") -> dict:
-    """The stored settings into `settings`; the stored thermometers, {role: code}.  Writes nothing."""
+    """The stored settings into `settings`; the stored thermometers, {place: code}.  Writes nothing."""
     import json
 
     from dewboard.store import Store, load_settings
@@ -117,7 +117,7 @@ class Drivers:
     def tell_thermometers(self) -> None:
         """Each one's code on the wire, and its place; then the places whose thermometer does not answer."""
         found = self.thermometers.search()
-        places = {one.code: one.role for one in self.thermometers.assigned}
+        places = {one.code: one.place for one in self.thermometers.assigned}
         for code in found:
             print("thermometer: " + "".join(["%02X" % value for value in code]) + " " + places.get(code, "no place"))
         for code in places:

@@ -20,7 +20,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from dewboard.pins import Wire
 
-ROLES = ("outdoor_c", "glass_c", "supply_c")
+PLACES = ("outdoor_c", "glass_c", "supply_c")
 FAMILIES = (0x28, 0x22)  # DS18B20, DS1822: the same scratchpad
 READ_EVERY_S = 5
 CONVERT_S = 2  # 750 ms, counted in whole seconds of which the first may be short
@@ -48,31 +48,31 @@ def crc8(buffer: "bytes | bytearray", length: int) -> int:
     return crc
 
 
-def code_from(role: str, given: "str | bytes") -> bytes:
+def code_from(place: str, given: "str | bytes") -> bytes:
     """The 8 bytes of a code; ValueError in one line where it is none."""
     found = repr(given)
     if len(found) > 40:
         found = found[:40] + "..."
-    if role not in ROLES:
-        raise ValueError("thermometer " + role + ": no such place; allowed " + ", ".join(ROLES))
+    if place not in PLACES:
+        raise ValueError("thermometer " + place + ": no such place; allowed " + ", ".join(PLACES))
     try:
         code = bytes([int(given[n : n + 2], 16) for n in range(0, 16, 2)]) if isinstance(given, str) else bytes(given)
     except (ValueError, TypeError):
         code = b""
     if len(code) != 8 or isinstance(given, str) and len(given) != 16:
-        raise ValueError("thermometer " + role + ": found " + found + "; give the 16 hex digits that the search told")
+        raise ValueError("thermometer " + place + ": found " + found + "; give the 16 hex digits that the search told")
     if crc8(code, 8) != 0 or code[0] not in FAMILIES:
-        raise ValueError("thermometer " + role + ": " + found + " is no such thermometer's code; search again")
+        raise ValueError("thermometer " + place + ": " + found + " is no such thermometer's code; search again")
     return code
 
 
 class Thermometer:
-    """One assigned thermometer: its place among ROLES, its code, and the last good reading [°C]."""
+    """One assigned thermometer: its place among PLACES, its code, and the last good reading [°C]."""
 
-    __slots__ = ("role", "code", "good", "last_c")
+    __slots__ = ("place", "code", "good", "last_c")
 
-    def __init__(self, role: str, code: bytes) -> None:
-        self.role: str = role
+    def __init__(self, place: str, code: bytes) -> None:
+        self.place: str = place
         self.code: bytes = code
         self.good: bool = False
         self.last_c: float = 0.0
@@ -86,13 +86,13 @@ class Thermometers:
     def __init__(self, wire: "Wire", codes: dict) -> None:
         self.wire: "Wire" = wire
         self.assigned: list = []
-        given = [role for role in ROLES if role in codes] + [role for role in codes if role not in ROLES]
-        for role in given:
-            code = code_from(role, codes[role])
+        given = [place for place in PLACES if place in codes] + [place for place in codes if place not in PLACES]
+        for place in given:
+            code = code_from(place, codes[place])
             for other in self.assigned:
                 if other.code == code:
-                    raise ValueError("thermometer " + role + ": the code of " + other.role + "; give each its own")
-            self.assigned.append(Thermometer(role, code))
+                    raise ValueError("thermometer " + place + ": the code of " + other.place + "; give each its own")
+            self.assigned.append(Thermometer(place, code))
         self.pad = bytearray(9)
         self.n: int = len(self.assigned)  # whose turn it is to be read
         self.converted_s: int = -READ_EVERY_S
@@ -105,7 +105,7 @@ class Thermometers:
             if since_s >= CONVERT_S:
                 one = self.assigned[self.n]
                 self.n += 1
-                self._read(one, getattr(readings, one.role), now_s)
+                self._read(one, getattr(readings, one.place), now_s)
         elif since_s >= READ_EVERY_S and self.assigned:
             self.converted_s = now_s
             self.n = 0

@@ -4,7 +4,7 @@ from math import sqrt
 
 from dewcore import ceiling as c
 from dewcore import words as w
-from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_LATE_OR_FUTURE, FORECAST_STALE
+from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_NOT_DUE, FORECAST_OLD
 from dewcore.glass import (
     DAY,
     LOOK_CONTRADICTS,
@@ -16,13 +16,14 @@ from dewcore.glass import (
     is_night_air,
     when_of,
 )
-from dewcore.judge import INDOOR_AND_RH, Judge
+from dewcore.judge import Judge
 from dewcore.margin import Margin
 from dewcore.outlook import MODEL_MARGIN_K, Outlook
 from dewcore.permit import LATCHING, PROOF_NONE, Permit
 from dewcore.psychro import sat_surface_pa, sat_water_pa, vapour_pa, wetting_point_c
 from dewcore.readings import (
     GLASS,
+    INDOOR_AND_RH,
     OUTDOOR_DAY_LOWEST,
     OUTDOOR_DESIGN,
     OUTDOOR_READ,
@@ -503,7 +504,7 @@ class Controller:
             notices |= 1 << w.LOOKS_TORN
         if self.settings.look_ahead:
             status = self.outlook.forecast.status
-            if status == FORECAST_STALE or status == FORECAST_LATE_OR_FUTURE:
+            if status == FORECAST_OLD or status == FORECAST_NOT_DUE:
                 notices |= 1 << w.FORECAST_OLD
             elif status == FORECAST_ELSEWHERE:
                 notices |= 1 << w.FORECAST_ELSEWHERE

@@ -8,8 +8,8 @@ from dewcore.readings import FORECAST_NONE, Readings
 # Forecast.status
 FORECAST_NONE_YET = 0
 FORECAST_FRESH = 1  # the only one under which lowest_c tells anything
-FORECAST_STALE = 2
-FORECAST_LATE_OR_FUTURE = 3  # issued, or beginning, later than now
+FORECAST_OLD = 2
+FORECAST_NOT_DUE = 3  # issued, or beginning, later than now
 FORECAST_ELSEWHERE = 4  # it has been too far from the outdoor reading, or has not yet shown that it is near
 FORECAST_NO_CLOCK = 5
 FORECAST_GAP = 6  # no value for now, so that nothing can be compared
@@ -114,9 +114,9 @@ class Forecast:
         age_s = utc_s - readings.forecast_issued_s  # from here on small numbers: a board's end at 2^30
         since_start_s = utc_s - readings.forecast_start_s
         if not (-CLOCK_SLACK_S <= age_s and -CLOCK_SLACK_S <= since_start_s):
-            return FORECAST_LATE_OR_FUTURE
+            return FORECAST_NOT_DUE
         if not age_s <= MAX_AGE_S:
-            return FORECAST_STALE
+            return FORECAST_OLD
         since_start_s = max(0, since_start_s)
         i = since_start_s // HOUR_S
         part = (since_start_s % HOUR_S) / HOUR_S

@@ -15,7 +15,7 @@ from array import array
 from math import erf, exp, log, sqrt
 
 from dewcore.psychro import sat_surface_slope_per_k, sat_water_pa, vapour_pa, wetting_point_c
-from dewcore.readings import INDOOR, OUTDOOR_READ, RH, SAW_CLEAR, SAW_FOG, SAW_NOTHING, Inputs, Readings
+from dewcore.readings import INDOOR_AND_RH, OUTDOOR_READ, SAW_CLEAR, SAW_FOG, SAW_NOTHING, Inputs, Readings
 from dewcore.settings import Settings
 
 # When a look was: the part it speaks of
@@ -335,8 +335,7 @@ class Glass:
         """Why a look cannot count, LOOK_NONE where it can."""
         if look != SAW_FOG and look != SAW_CLEAR:
             return LOOK_UNCLEAR
-        both = (1 << INDOOR) | (1 << RH)
-        if inputs.trusted & both != both:
+        if inputs.trusted & INDOOR_AND_RH != INDOOR_AND_RH:
             return LOOK_UNTRUSTED
         if inputs.outdoor_basis != OUTDOOR_READ or inputs.outdoor_held:
             return LOOK_OUTDOOR_OLD

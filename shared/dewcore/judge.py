@@ -44,7 +44,6 @@ LOST_S = 60  # after a longer gap a jump tells nothing
 
 MOLAR_RATIO = 0.001 * MOLAR_RATIO_G
 STANDARD_CPA = 100.0 * STANDARD_PRESSURE_PA  # in hundredths of a pascal, as % RH times pascal comes
-INDOOR_AND_RH = (1 << r.INDOOR) | (1 << r.RH)
 
 
 class Channel:

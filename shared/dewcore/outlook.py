@@ -17,7 +17,7 @@ from dewcore.doubts import Doubts
 from dewcore.fallbound import FallBound
 from dewcore.forecast import NO_FORECAST, Forecast, spread_k
 from dewcore.house import AIR_FACTOR, CAPACITY, STORE_G_KG_PCT, TRIALS, House
-from dewcore.judge import INDOOR_AND_RH, Judge
+from dewcore.judge import Judge
 from dewcore.margin import Margin
 from dewcore.psychro import (
     MOLAR_RATIO_G,
@@ -25,7 +25,7 @@ from dewcore.psychro import (
     sat_surface_pa,
     sat_water_pa,
 )
-from dewcore.readings import ON, OUTDOOR, OUTDOOR_READ, Readings
+from dewcore.readings import INDOOR_AND_RH, ON, OUTDOOR, OUTDOOR_READ, Readings
 from dewcore.settings import Settings
 
 HOURS = 48  # a slow store dries for days: 24 h left two of 22 simulated houses with wet glass

@@ -36,6 +36,7 @@ GLASS = 3
 SUPPLY = 4
 ROOM = 5
 ROOM_RH = 6
+INDOOR_AND_RH = (1 << INDOOR) | (1 << RH)  # as bits of Inputs.trusted
 SAMPLE_NAMES = ("indoor_c", "rh_pct", "outdoor_c", "glass_c", "supply_c", "room_c", "room_rh_pct")
 CONTACT_NAMES = (
     "fan",

@@ -7,11 +7,10 @@ its minutes are counted apart, so `testing` and `drying` say when.  Slow caps an
 
 from dewcore.glass import DAY, LEAST_DIFFERENCE_K, NIGHT, SAME_MOMENT_S, UNSURE, Glass, when_of
 from dewcore.readings import (
-    INDOOR,
+    INDOOR_AND_RH,
     ON,
     OUTDOOR_READ,
     REQUEST_WINDOW,
-    RH,
     SAW_FOG,
     SAW_NOTHING,
     Inputs,
@@ -57,8 +56,7 @@ GUIDE_TEST = 2  # look now, and confirm being at the window so that the air may 
 
 def conditions(readings: "Readings", inputs: "Inputs", season_over: bool) -> int:
     """What speaks against learning from the glass at this moment; TEST_NONE where nothing does."""
-    both = (1 << INDOOR) | (1 << RH)
-    if inputs.trusted & both != both:
+    if inputs.trusted & INDOOR_AND_RH != INDOOR_AND_RH:
         return TEST_UNTRUSTED
     if inputs.outdoor_basis != OUTDOOR_READ or inputs.outdoor_held:
         return TEST_OUTDOOR_OLD

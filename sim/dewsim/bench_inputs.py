@@ -52,12 +52,12 @@ def _faults() -> dict:
         "humidity_ones": ("Humidity chip: all ones", "humidity_fault", "ends"),
         "bus_stuck": ("Humidity bus: data line held low", "humidity_fault", "stuck"),
     }
-    for role, label in THERMOMETERS:
-        name = role.removesuffix("_c")
-        found[name + "_silent"] = (f"Thermometer {label}: no answer", "thermometer_faults", (role, "nak"))
-        found[name + "_checksum"] = (f"Thermometer {label}: wrong checksums", "thermometer_faults", (role, "crc"))
-        found[name + "_power_on"] = (f"Thermometer {label}: as at power-on", "thermometer_faults", (role, "power_on"))
-        found[name + "_frozen"] = (f"Thermometer {label}: stands still", "thermometer_faults", (role, "frozen"))
+    for place, label in THERMOMETERS:
+        name = place.removesuffix("_c")
+        found[name + "_silent"] = (f"Thermometer {label}: no answer", "thermometer_faults", (place, "nak"))
+        found[name + "_checksum"] = (f"Thermometer {label}: wrong checksums", "thermometer_faults", (place, "crc"))
+        found[name + "_power_on"] = (f"Thermometer {label}: as at power-on", "thermometer_faults", (place, "power_on"))
+        found[name + "_frozen"] = (f"Thermometer {label}: stands still", "thermometer_faults", (place, "frozen"))
     found["wire_low"] = ("Thermometer line: held low", "wire_low", True)
     for name, label in SENSES:
         found[name + "_half_wave"] = (f"Half a wave at the {label}", "half_wave", name)
@@ -125,9 +125,10 @@ def break_it(world, name: str, broken: bool) -> None:
     """A fault, or its end.  Of those that share a part (the relay, a chip, a thermometer) the last one counts."""
     _, attribute, value = FAULTS[name]
     if attribute == "thermometer_faults":
-        role, fault = value
-        kept = {key: old for key, old in world.thermometer_faults.items() if key != role or not broken and old != fault}
-        world.thermometer_faults = {**kept, role: fault} if broken else kept
+        place, fault = value
+        known = world.thermometer_faults
+        kept = {key: old for key, old in known.items() if key != place or not broken and old != fault}
+        world.thermometer_faults = {**kept, place: fault} if broken else kept
     elif attribute in ("half_wave", "chatter", "stuck_lit"):
         kept = tuple(old for old in getattr(world, attribute) if old != value)
         setattr(world, attribute, (*kept, value) if broken else kept)

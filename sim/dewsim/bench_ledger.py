@@ -16,8 +16,8 @@ BASIS = ("as read", "reading too old: the coldest of the last day", "no reading 
 FORECAST = {
     f.FORECAST_NONE_YET: "no forecast: the largest known fall is feared",
     f.FORECAST_FRESH: "with the forecast",
-    f.FORECAST_STALE: "the forecast is too old",
-    f.FORECAST_LATE_OR_FUTURE: "the forecast is from later than now",
+    f.FORECAST_OLD: "the forecast is too old",
+    f.FORECAST_NOT_DUE: "the forecast is from later than now",
     f.FORECAST_ELSEWHERE: "the forecast does not fit the reading",
     f.FORECAST_NO_CLOCK: "no time of day: no forecast counts",
     f.FORECAST_GAP: "the forecast has no value for now",

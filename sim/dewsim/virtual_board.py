@@ -185,4 +185,4 @@ class VirtualBoard(VirtualTime):
 
     def rom_codes(self) -> dict:
         """The thermometers' codes by the sample they belong to, as 16 hex digits."""
-        return {t.role: "".join(["%02X" % value for value in t.code]) for t in self.wire.thermometers}
+        return {t.place: "".join(["%02X" % value for value in t.code]) for t in self.wire.thermometers}

@@ -13,8 +13,8 @@ WIRE_BIT_US = 70
 class Thermometer:
     """One DS18B20: scratchpad as at power-on until it is told to convert."""
 
-    def __init__(self, role: str, number: int) -> None:
-        self.role = role
+    def __init__(self, place: str, number: int) -> None:
+        self.place = place
         self.code = with_crc(bytes([0x28, number, 0x1E, 0x2C, 0x1D, 0x13, 0x02]), WIRE_CRC, 0)
         self.power_on()
 
@@ -25,7 +25,7 @@ class Thermometer:
 
     def pad(self, board: "VirtualBoard") -> bytes:
         """The nine bytes of the scratchpad now."""
-        fault = board.thermometer_faults.get(self.role, "")
+        fault = board.thermometer_faults.get(self.place, "")
         if board.us >= self.ready_us:
             self.raw = self.next_raw
         raw = 0x0550 if fault == "power_on" else self.raw
@@ -33,8 +33,8 @@ class Thermometer:
         return pad[:8] + bytes([pad[8] ^ 0x01]) if fault == "crc" else pad
 
     def convert(self, board: "VirtualBoard") -> None:
-        if board.thermometer_faults.get(self.role, "") != "frozen":
-            self.next_raw = int((getattr(board, self.role) + 256.0) * 16.0 + 0.5) - 4096
+        if board.thermometer_faults.get(self.place, "") != "frozen":
+            self.next_raw = int((getattr(board, self.place) + 256.0) * 16.0 + 0.5) - 4096
         self.ready_us = board.us + 750000
 
 
@@ -44,7 +44,7 @@ class VirtualWire:
     def __init__(self, board: "VirtualBoard") -> None:
         self.board = board
         serials = (("outdoor_c", 0xAA), ("glass_c", 0x5B), ("supply_c", 0x73))
-        self.thermometers = [Thermometer(role, number) for role, number in serials]
+        self.thermometers = [Thermometer(place, number) for place, number in serials]
         self.selected = []
         self.state = "idle"
         self.match = b""
@@ -59,7 +59,7 @@ class VirtualWire:
         board = self.board
         board.sleep_us(960)
         faults = board.thermometer_faults
-        self.selected = [t for t in self.thermometers if faults.get(t.role) != "nak"] if faults else self.thermometers
+        self.selected = [t for t in self.thermometers if faults.get(t.place) != "nak"] if faults else self.thermometers
         self.state = "rom"
         self.answer = b""
         return 1 if board.wire_low or self.selected else 0

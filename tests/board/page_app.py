@@ -78,6 +78,7 @@ class App:
         self.pressed_s = -1
         self.names = ("127.0.0.1", "dewmargin.local")
         self.image = None
+        self.keep = self  # of the login's image
         self.calls = []
         self.forget = None
         self.safe = ""

@@ -352,12 +352,12 @@ class TestBoot(unittest.TestCase):
         machine = Machine()
         machine.beat(20)
         app = machine.app
-        app.store_login(b"a new image")
+        app.keep.store_login(b"a new image")
         app.keep.raise_boot(4711)
         app.stand_down("the beat failed too often")
         app.keep.finish(app)
         machine.restart()
-        self.assertEqual(machine.app.load_login(), b"a new image")
+        self.assertEqual(machine.app.keep.load_login(), b"a new image")
         self.assertEqual(machine.app.keep.boot, 4712)
         self.assertTrue(machine.app.safe)
 
@@ -469,14 +469,14 @@ class TestPeople(unittest.TestCase):
 
     def test_both_buttons_forget_the_password(self):
         machine = Machine()
-        machine.app.store_login(b"secret image")
-        self.assertEqual(machine.app.load_login(), b"secret image")
+        machine.app.keep.store_login(b"secret image")
+        self.assertEqual(machine.app.keep.load_login(), b"secret image")
         machine.beat(2)
         machine.restart()
-        self.assertEqual(machine.app.load_login(), b"secret image")
+        self.assertEqual(machine.app.keep.load_login(), b"secret image")
         machine.press(0.0)
         machine.press(10.5, "look_pressed", "alarm_pressed")
-        self.assertEqual(machine.app.load_login(), b"")
+        self.assertEqual(machine.app.keep.load_login(), b"")
 
 
 class TestFlash(unittest.TestCase):
@@ -484,7 +484,7 @@ class TestFlash(unittest.TestCase):
         machine = Machine().opened()
         app = machine.app
         app.change_settings({"wish_pct": 30.0})
-        app.store_login(b"x")
+        app.keep.store_login(b"x")
         app.keep.learned_s = -30000
         saves = []
         for n in range(4):

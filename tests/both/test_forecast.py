@@ -93,7 +93,7 @@ class TestStatus(unittest.TestCase):
         return status
 
     def test_the_codes(self):
-        codes = (fc.FORECAST_NONE_YET, fc.FORECAST_FRESH, fc.FORECAST_STALE, fc.FORECAST_LATE_OR_FUTURE)
+        codes = (fc.FORECAST_NONE_YET, fc.FORECAST_FRESH, fc.FORECAST_OLD, fc.FORECAST_NOT_DUE)
         self.assertEqual(codes, (0, 1, 2, 3))
         codes = (fc.FORECAST_ELSEWHERE, fc.FORECAST_NO_CLOCK, fc.FORECAST_GAP, fc.FORECAST_UNCHECKED)
         self.assertEqual(codes, (4, 5, 6, 7))
@@ -119,14 +119,14 @@ class TestStatus(unittest.TestCase):
 
     def test_eighteen_hours_are_the_oldest(self):
         self.assertEqual(self.status((0.0,) * 72, utc_s=64800), fc.FORECAST_FRESH)
-        self.assertEqual(self.status((0.0,) * 72, utc_s=64801), fc.FORECAST_STALE)
-        self.assertEqual(self.status(issued_s=-64801), fc.FORECAST_STALE)
+        self.assertEqual(self.status((0.0,) * 72, utc_s=64801), fc.FORECAST_OLD)
+        self.assertEqual(self.status(issued_s=-64801), fc.FORECAST_OLD)
 
     def test_the_future_is_ten_minutes_away(self):
         self.assertEqual(self.status(issued_s=600), fc.FORECAST_FRESH)
-        self.assertEqual(self.status(issued_s=601), fc.FORECAST_LATE_OR_FUTURE)
+        self.assertEqual(self.status(issued_s=601), fc.FORECAST_NOT_DUE)
         self.assertEqual(self.status(start_s=600), fc.FORECAST_FRESH)
-        self.assertEqual(self.status(start_s=601), fc.FORECAST_LATE_OR_FUTURE)
+        self.assertEqual(self.status(start_s=601), fc.FORECAST_NOT_DUE)
 
     def test_it_has_to_know_this_hour_and_the_next(self):
         self.assertEqual(self.status((None,) * 3 + (0.0,) * 60), fc.FORECAST_GAP)

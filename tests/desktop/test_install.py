@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 from board_on_line import ROOT, BoardOnLine
 
+import dewboard
 from dewboard import release
 from dewboard.events import Counters
 from dewboard.store import Store
@@ -432,7 +433,8 @@ def test_the_package_file_names_just_the_trees_files():
     wanted.append(["main.py", "firmware/main.py"])
     assert package["urls"] == wanted, "package.json: allowed are these urls: " + json.dumps(wanted)
     text = (ROOT / "pyproject.toml").read_text(encoding="utf-8")
-    assert package["version"] == re.search(r'^version = "(.*)"', text, re.MULTILINE)[1] == cli.VERSION
+    stated = re.search(r'^version = "(.*)"', text, re.MULTILINE)[1]
+    assert {package["version"], stated, cli.VERSION} == {dewboard.VERSION}
 
 
 def test_the_package_file_makes_a_board_that_starts(tmp_path):

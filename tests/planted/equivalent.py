@@ -160,7 +160,7 @@ EQUIVALENT = (
         "At the limit one more step is added; only whether the limit is reached is asked.",
     ),
     (
-        "judge",
+        "readings",
         "",
         "INDOOR_AND_RH",
         "LShift > RShift",
@@ -1173,13 +1173,6 @@ EQUIVALENT = (
         "if (far or minute_over",
         "0 > 1",
         "A jump needs an earlier reading: none is at second 0, and the next is a jump of its own.",
-    ),
-    (
-        "glass",
-        "_refusal",
-        "both = (1 << INDOOR)",
-        "LShift > RShift",
-        "INDOOR is channel 0: 1 shifted by 0 is 1 either way; the other shift is noticed.",
     ),
     (
         "doubts",
