@@ -96,9 +96,13 @@ def broker(app: "App", net: "Wifi") -> "list[Job]":
     if problem:
         app.events.add("broker: " + problem)
         return []
-    from dewboard.link import Link
+    try:
+        from dewboard.link import Link
 
-    link = Link(app, config, net)
+        link = Link(app, config, net)
+    except MemoryError:  # no broker is a reason to start over and over
+        app.events.add("broker: this board has too little memory for it")
+        return []
     app.leave = link.leave
     return [("broker", link.stay_connected)]
 

@@ -17,8 +17,8 @@ Below it the aims: dry-down within 0.3 g/kg in the median, humidification within
 Exit status 0 where all are met.
 
 A month of guided looks seldom makes 20 that say something; --windows gives logs of invented windows instead, those of
-tests/acceptance/looks.py: looks on purpose, one in ten wrong, and looks at any moment; with humidity sensors as wrong as
-1 % or 2 % of tolerance allow, the house file saying which.
+tests/acceptance/looks.py: looks on purpose, one in ten wrong, and looks at any moment; with humidity sensors as wrong
+as 1 % or 2 % of tolerance allow, the house file saying which.
 
 --changed asks what `dewmargin replay LOG` answers: mean RH of the month as it was lived; as the fitted house replays
 it; with a humidifier half as strong again, as the house itself would have lived it; and as it is replayed.

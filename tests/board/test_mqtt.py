@@ -686,6 +686,21 @@ class TestConfiguration(unittest.TestCase):
         app.keep.broker = {"host": "192.0.2.7"}
         self.assertEqual([name for name, _ in start.broker(app, Net())], ["broker"])
 
+    def test_too_little_memory_for_a_link_is_told_and_the_board_goes_on(self):
+        from dewboard import start
+
+        def full_heap(*_):
+            raise MemoryError
+
+        app = App()
+        app.keep.broker = {"host": "192.0.2.7"}
+        real, link.Link = link.Link, full_heap
+        try:
+            self.assertEqual(start.broker(app, Net()), [])
+        finally:
+            link.Link = real
+        self.assertEqual(app.texts(), ["broker: this board has too little memory for it"])
+
 
 if __name__ == "__main__":
     unittest.main()
