@@ -57,6 +57,7 @@ class Keep:
         "packed",
         "is_settled",
         "once_more",
+        "gave_way",
     )
 
     def __init__(self, folder: str, settings: "Settings") -> None:
@@ -90,6 +91,7 @@ class Keep:
         self.packed = bytearray(learned.SIZE)  # its one piece of memory: hours later there may be none so large
         self.is_settled: bool = False
         self.once_more: bool = False
+        self.gave_way: bool = False
 
     def _note(self, store: "Store") -> None:
         if store.refused:
@@ -143,11 +145,11 @@ class Keep:
                 self.image = None
         if now_s < self.retry_s:
             return
-        if learned.urgent(app.controller) != self.urgent:
-            self.once_more = self._write(app, self._save_learned(app))  # both slots shall know of an alarm
-        elif self.once_more or now_s - self.learned_s >= LEARNED_S:
-            self.once_more = False
-            self._write(app, self._save_learned(app))
+        is_urgent = learned.urgent(app.controller) != self.urgent
+        gave_way, self.gave_way = self.gave_way, False  # what cannot be stored holds up nothing else
+        if not gave_way and (is_urgent or self.once_more or now_s - self.learned_s >= LEARNED_S):
+            self.gave_way = not self._write(app, self._save_learned(app))
+            self.once_more = is_urgent and not self.gave_way  # both slots shall know of an alarm
         elif self.settings_changed:
             self.settings_changed = not self._write(app, save_settings(self.settings, app.settings))
         elif self.login_image is not None:

@@ -500,6 +500,27 @@ class TestFlash(unittest.TestCase):
         self.assertTrue(any("not stored" in text for text in machine.texts()))
         self.assertTrue(machine.board.relay_pin)
 
+    def test_learned_state_that_cannot_be_stored_holds_up_neither_settings_nor_password(self):
+        machine = Machine()
+        machine.beat(20)
+        app = machine.app
+        tries = []
+
+        class Refusing:
+            refused = "learned: no room"
+
+            def save(self, image):
+                tries.append(app.now_s)
+                return False
+
+        app.keep.learned = Refusing()
+        app.controller.permit.latched |= 1 << w.LEAK_WET
+        app.change_settings({"wish_pct": 31.0})
+        app.keep.store_login(b"y")
+        machine.beat(200)
+        self.assertEqual((app.keep.settings_changed, app.keep.login_image), (False, None))
+        self.assertTrue(len(tries) >= 3, tries)
+
 
 class TestTasks(unittest.TestCase):
     def run_for(self, app, start, seconds=3.0):

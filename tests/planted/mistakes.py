@@ -1604,15 +1604,22 @@ MISTAKES = (
     (
         "storage-alarm-in-one-slot",
         KEEP,
-        "self.once_more = self._write(app, self._save_learned(app))  # both",
-        "self._write(app, self._save_learned(app))  # both",
+        "self.once_more = is_urgent and not self.gave_way  # both",
+        "self.once_more = False  # both",
         "An alarm is in one slot only: with that one damaged, the older knows of none.",
+    ),
+    (
+        "storage-refused-holds-up-all",
+        KEEP,
+        "self.gave_way = not self._write(app, self._save_learned(app))",
+        "self._write(app, self._save_learned(app))",
+        "Learned state that cannot be stored is tried for ever; settings and password never get their turn.",
     ),
     (
         "storage-cleared-alarm-comes-back",
         KEEP,
-        "if learned.urgent(app.controller) != self.urgent:",
-        "if learned.urgent(app.controller) & ~self.urgent:",
+        "is_urgent = learned.urgent(app.controller) != self.urgent\n",
+        "is_urgent = learned.urgent(app.controller) & ~self.urgent\n",
         "A cleared alarm is stored an hour later: after a power cut it is there again.",
     ),
     (
