@@ -139,7 +139,8 @@ def main() -> int:
         parser.error(f"--days: at least {1 / a_day:g}")
     print("  ".join(HEAD))
     rows, wrong = (on_micropython if options.micropython else here)(count)
-    found = wrong + (problems(rows, DAY_S // a_day + (WELL_S if options.micropython else 0)) if len(rows) == count else ["it did not come to its end"])
+    row_s = DAY_S // a_day + (WELL_S if options.micropython else 0)
+    found = wrong + (problems(rows, row_s) if len(rows) == count else ["it did not come to its end"])
     for problem in found:
         print("homie_weeks: " + problem)
     print("homie_weeks: BEYOND THE LIMIT" if found else "homie_weeks: throttled, and nothing grows")
