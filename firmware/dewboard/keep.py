@@ -53,8 +53,7 @@ class Keep:
         "urgent",
         "learned_s",
         "retry_s",
-        "image",
-        "packed",
+        "before",
         "is_settled",
         "once_more",
         "gave_way",
@@ -87,8 +86,7 @@ class Keep:
         self.urgent: int = 0  # as last stored
         self.learned_s: int = 0
         self.retry_s: int = 0
-        self.image: "bytes | None" = None  # what was learned before this boot, until its age is known
-        self.packed = bytearray(learned.SIZE)  # its one piece of memory: hours later there may be none so large
+        self.before: "bytes | None" = None  # head of what was learned before this boot, until its age is known
         self.is_settled: bool = False
         self.once_more: bool = False
         self.gave_way: bool = False
@@ -128,7 +126,7 @@ class Keep:
         self._note(self.learned)
         if image is not None:
             if learned.unpack(app.controller, image, app.now_s):
-                self.image = image
+                self.before = image[: learned.GLASS_AT]
             else:
                 app.controller.permit.latched |= learned.alarms(image)
                 self.problems.append("learned: not of this firmware; learning starts afresh, alarms stand")
@@ -140,9 +138,9 @@ class Keep:
         now_s = app.now_s
         if not self.is_settled and app.utc_s():
             self.is_settled = True
-            if self.image is not None:
-                learned.settle(app.controller, learned.gap_s(self.image, app.utc_s() - now_s))
-                self.image = None
+            if self.before is not None:
+                learned.settle(app.controller, learned.gap_s(self.before, app.utc_s() - now_s))
+                self.before = None
         if now_s < self.retry_s:
             return
         is_urgent = learned.urgent(app.controller) != self.urgent
@@ -170,7 +168,7 @@ class Keep:
     def _save_learned(self, app: "App") -> bool:
         """Learned state, and the counters with it: two small files."""
         urgent = learned.urgent(app.controller)
-        if not self.learned.save(learned.pack(app.controller, app.utc_s(), self.packed)):
+        if not self.learned.save(learned.Image(app.controller, app.utc_s())):
             return False
         self.urgent = urgent
         self.learned_s = app.now_s

@@ -39,6 +39,12 @@ class FileOut(Protocol):
 
     def write(self, data: bytes | bytearray | memoryview, /) -> int | None: ...
 
+class Packed(Protocol):
+    """What is to be stored, given piece by piece."""
+
+    def __len__(self) -> int: ...
+    def pieces(self) -> Iterator[bytes | bytearray | memoryview]: ...
+
 class Pieces(Protocol):
     """A generator of a page's pieces."""
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 FOLDER = "kept"
 WINDOW_MS = 3000
 WATCHDOG_MS = 7000
-COLLECT_BYTES = 16384  # of garbage, between two collections
+COLLECT_BYTES = 4096  # of garbage, between two collections: what lives on is then close together
 PAUSE_S = 10  # before another try, where not even the pins could be opened
 
 

@@ -2,8 +2,8 @@
 
 A slot is one file: a head of 16 bytes (mark, schema, bytes of payload, sequence number, CRC-32 of all the rest)
 and the payload.  The whole one with the highest sequence number counts; any other is as good as not there.  So a
-save that is cut off, at whatever byte, leaves the payload before it: old or new, never a mixture.  A payload is
-bytes in RAM before the first byte is written, and a save is done when it has been read back.
+save that is cut off, at whatever byte, leaves the payload before it: old or new, never a mixture.  A payload
+stands before the first byte is written, and a save is done when it has been read back.
 
 Wear, measured on 64 blocks of 4 kB.  On littlefs a save erases one block, whichever has rested; history's 96
 appends and about 12 joins and 24 removals a day erase 105, 3 of them the busiest block.  Learned state and counters
@@ -25,7 +25,7 @@ from dewcore.words import decimal
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
-    from dewboard.shapes import Callable
+    from dewboard.shapes import Callable, Iterable, Packed
 
 HEAD = "<2sBxIII"
 HEAD_BYTES = struct.calcsize(HEAD)
@@ -105,9 +105,10 @@ class Store:
             self.found = LOST
         return None
 
-    def save(self, payload: "bytes | bytearray") -> bool:
+    def save(self, payload: "bytes | Packed") -> bool:
         """Write the payload to the slot that does not count; True once it is flushed, closed and read back.
 
+        It is bytes, or something whose pieces() gives them piece by piece, twice the same.
         False: `refused` says why, and the payload before it still counts.
         """
         if len(payload) > MOST_BYTES:
@@ -121,7 +122,10 @@ class Store:
             sequence = self.sequence + 1
             head = bytearray(HEAD_BYTES)
             struct.pack_into(HEAD, head, 0, MARK, self.schema, len(payload), sequence, 0)
-            struct.pack_into("<I", head, SUM_AT, crc32(payload, crc32(memoryview(head)[:SUM_AT])))
+            checksum = crc32(memoryview(head)[:SUM_AT])
+            for piece in pieces_of(payload):
+                checksum = crc32(piece, checksum)
+            struct.pack_into("<I", head, SUM_AT, checksum)
             self._write(slot, head, payload)
             if self._sequence(slot) != sequence:
                 self.refused = self.path(slot) + ": does not read back as written; the flash may be worn out"
@@ -148,12 +152,13 @@ class Store:
         self.sequence = max(first, second, 0)
         return first, second
 
-    def _write(self, slot: int, head: bytearray, payload: "bytes | bytearray") -> None:
+    def _write(self, slot: int, head: bytearray, payload: "bytes | Packed") -> None:
         """One file, closed in any case: what closing leaves of a failed write is not whole."""
         file = open(self.path(slot), "wb")
         try:
             file.write(head)
-            file.write(payload)
+            for piece in pieces_of(payload):
+                file.write(piece)
             file.flush()
         finally:
             file.close()
@@ -196,6 +201,11 @@ class Store:
             found = "schema " + str(schema) + ", known " + str(self.schema)
             self.refused = self.path(slot) + ": " + found + "; put the firmware back that wrote it, or save anew"
         return payload
+
+
+def pieces_of(payload: "bytes | Packed") -> "Iterable[bytes | bytearray | memoryview]":
+    """A payload piece by piece."""
+    return (payload,) if isinstance(payload, (bytes, bytearray)) else payload.pieces()
 
 
 def make_folder(folder: str) -> None:

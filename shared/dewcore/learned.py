@@ -72,6 +72,8 @@ SCALARS = HOUSE + FALL + HISTORY + SENSED + DOUBTS + JUDGED
 AGES = MOST_STARTS + A_DAY + 1
 TRIAL_BYTES = 4 * WIDTH
 ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 2 * HOURS + TRIALS * TRIAL_BYTES
+WINDOW_BYTES = 128
+WIDEST = 4  # bytes of a number
 GLASS_AT = struct.calcsize(HEAD)
 NUMBERS_AT = GLASS_AT + IMAGE_BYTES
 SIZE = NUMBERS_AT + struct.calcsize("<" + "".join([row[1] for row in SCALARS])) + ARRAY_BYTES
@@ -111,26 +113,57 @@ def arrays(controller: "Controller", ages: "array[int]") -> list:
     return rows
 
 
-def pack(controller: "Controller", utc_s: int = 0, image: "bytearray | None" = None) -> bytearray:
-    """The image as of the controller's last scan; utc_s: wall time [s], 0 unknown; image: SIZE bytes it goes into."""
-    if image is None:
-        image = bytearray(SIZE)
-    house = controller.outlook.house
-    flags = (SEASON_OVER if controller.season_over else 0) | (DISTRUSTED if house.distrusted else 0)
-    flags |= OUTDOOR_DOUBTED if controller.outlook.doubts.outdoor else 0
-    struct.pack_into(HEAD, image, 0, MARK, VERSION, flags, controller.permit.latched, max(0, utc_s))
-    image[GLASS_AT:NUMBERS_AT] = controller.glass.pack()
-    at = NUMBERS_AT
-    for part, rows in scalars(controller):
-        for name, code, low, high in rows:
-            struct.pack_into("<" + code, image, at, max(low, min(getattr(part, name), high)))
-            at += struct.calcsize(code)
-    for values, first, count, code, low, high in arrays(controller, _ages(controller)):
-        form = "<" + code
-        width = struct.calcsize(form)
-        for n in range(first, first + count):
-            struct.pack_into(form, image, at, max(low, min(values[n], high)))
-            at += width
+class Image:
+    """The image as of the controller's last scan, in small pieces: hours after a start there may be no memory for all.
+
+    utc_s: wall time [s], 0 unknown.  The pieces lie in one window, each until the next is asked for.
+    """
+
+    __slots__ = ("controller", "utc_s", "window")
+
+    def __init__(self, controller: "Controller", utc_s: int = 0) -> None:
+        self.controller = controller
+        self.utc_s: int = utc_s
+        self.window: bytearray = bytearray(WINDOW_BYTES)
+
+    def __len__(self) -> int:
+        return SIZE
+
+    def pieces(self):
+        """All of it; the same again as long as there was no scan."""
+        controller = self.controller
+        window = self.window
+        house = controller.outlook.house
+        flags = (SEASON_OVER if controller.season_over else 0) | (DISTRUSTED if house.distrusted else 0)
+        flags |= OUTDOOR_DOUBTED if controller.outlook.doubts.outdoor else 0
+        struct.pack_into(HEAD, window, 0, MARK, VERSION, flags, controller.permit.latched, max(0, self.utc_s))
+        yield memoryview(window)[:GLASS_AT]
+        yield controller.glass.pack()
+        at = 0
+        for part, rows in scalars(controller):
+            for name, code, low, high in rows:
+                if at > WINDOW_BYTES - WIDEST:
+                    yield memoryview(window)[:at]
+                    at = 0
+                struct.pack_into("<" + code, window, at, max(low, min(getattr(part, name), high)))
+                at += struct.calcsize(code)
+        for values, first, count, code, low, high in arrays(controller, _ages(controller)):
+            form = "<" + code
+            width = struct.calcsize(form)
+            for n in range(first, first + count):
+                if at > WINDOW_BYTES - WIDEST:
+                    yield memoryview(window)[:at]
+                    at = 0
+                struct.pack_into(form, window, at, max(low, min(values[n], high)))
+                at += width
+        yield memoryview(window)[:at]
+
+
+def pack(controller: "Controller", utc_s: int = 0) -> bytearray:
+    """The image in one piece."""
+    image = bytearray()
+    for piece in Image(controller, utc_s).pieces():
+        image += piece
     return image
 
 

@@ -14,7 +14,7 @@ import dewcore
 import dewsim
 from dewsim.errors import InputError, shown
 from dewsim.install_lean import lean
-from dewsim.install_names import short, words
+from dewsim.install_names import known, short, texts_of
 
 CHECKOUT = Path(__file__).resolve().parents[2]
 STAYS = {"settings_help.py", "pin_table.py", "shapes.pyi"}  # desktop only
@@ -86,23 +86,32 @@ def leaned(found: dict, tests: "dict | None" = None) -> dict:
     every = {**shim_sources(), **found}
     texts = {name: path.read_text(encoding="utf-8") for name, path in every.items() if path.suffix not in BROWSERS}
     own = {name: text for name, text in texts.items() if name.endswith(".py") and "/" in name}
-    others = [text for name, text in texts.items() if name not in own]
-    spoken = {word for text in others for word in re.findall(r"\w+", text)} | _spoken()
+    sent = _over_the_line()
+    spoken = set(re.findall(r"\w+", sent)).union(*[_words(name, texts[name]) for name in texts.keys() - own.keys()])
+    keywords = set(re.findall(r"(\w+) ?=", sent))
     shim, beside = {name for name in own if name.startswith(SHIM)}, set(tests or {})
-    made = short(lean({**own, **(tests or {})}, shim | beside, spoken), shim, beside, spoken)
+    made = short(lean({**own, **(tests or {})}, shim | beside, spoken), shim, beside, spoken, keywords)
     made["microdot.py"] = texts["microdot.py"]
     return {name: made[name] for name in (*found, *(tests or {})) if name.endswith(".py")}
 
 
-def _spoken() -> set:
-    """What else may name something of a release on a board: what goes there over the line."""
+def _words(name: str, text: str) -> set:
+    """What a file of a release may name of its programs: a page by the lines that name a part, a library by all."""
+    if name.endswith(".py"):
+        return known(ast.parse(text))
+    lines = [line for line in text.splitlines() if not name.endswith(".html") or line.startswith("% ")]
+    return set(re.findall(r"\w+", " ".join(lines)))
+
+
+def _over_the_line() -> str:
+    """What is run on a board besides a release: what the desktop sends there, as its text."""
     folder = Path(dewsim.__file__).parent
-    found = set(re.findall(r"\w+", (folder / ONBOARD).read_text(encoding="utf-8")))
-    for path in folder.glob("*.py"):
+    found = [(folder / ONBOARD).read_text(encoding="utf-8")]
+    for path in sorted(folder.glob("*.py")):
         text = path.read_text(encoding="utf-8")
         if "install_link" in text:
-            found |= words(ast.parse(text))
-    return found
+            found += [node.value for node in texts_of(ast.parse(text))]
+    return "\n".join(found)
 
 
 def _compiled(name: str, path: Path, text: str, scratch: Path) -> bytes:

@@ -1,9 +1,10 @@
 """The board's sources without what MicroPython has no use for, which would only fill its memory.
 
-Away goes what only a desktop reads: `__slots__`, and names of types.  A constant, a number under a name in capitals
-that never changes, becomes the number itself wherever it is read; then the name goes as well, unless another program
-on a board speaks of it.  On a board each name costs 9 bytes in every module that has it, and 7 in the table of all
-names.
+Away goes what only a desktop reads: `__slots__`, and names of types.  A constant, a number or text under a name in
+capitals that never changes, becomes the value itself wherever it is read; then the name goes as well, unless another
+program on a board speaks of it.  On a board each name costs 9 bytes in every module that has it, and 7 in the table of
+all names.  Each row of a table, and each of its texts and broken numbers, costs 16 bytes: the large tables, TABLES,
+become bytes that are not copied out of ROM (`dewcore.rows`).
 """
 
 import ast
@@ -13,6 +14,8 @@ from collections import Counter
 from dewsim.install_names import words
 
 ONLY_DESKTOP = ("__slots__", "TYPE_CHECKING")
+TABLES = {"dewcore/settings.py": ("TABLE",), "dewcore/words.py": ("REFUSALS", "NOTICES")}
+ROWS = ast.parse("from dewcore.rows import Rows").body
 CAPITALS = re.compile(r"\b[A-Z][A-Z0-9_]*\b")
 COUNTED = {ast.Add, ast.Sub, ast.Mult, ast.FloorDiv, ast.LShift, ast.RShift, ast.BitOr, ast.BitAnd, ast.Pow}
 
@@ -30,7 +33,29 @@ def lean(sources: dict, beside: set, spoken: set) -> dict:
     for (name, tree), one in zip(trees.items(), modules.values()):
         if name not in beside:
             _Spare(one.constants.keys() - still).visit(tree)
+            _shelve(tree, TABLES.get(name, ()))
     return {name: ast.unparse(ast.fix_missing_locations(tree)) + "\n" for name, tree in trees.items()}
+
+
+def _shelve(tree: ast.Module, names: tuple) -> None:
+    """Make Rows of these tables of a module."""
+    for node in tree.body:
+        targets = node.targets if isinstance(node, ast.Assign) else [getattr(node, "target", None)]
+        if isinstance(targets[0], ast.Name) and targets[0].id in names:
+            data, places = rows_of(ast.literal_eval(node.value))
+            node.value = ast.Call(ast.Name("Rows", ast.Load()), [ast.Constant(data), ast.Constant(places)], [])
+    if names:
+        tree.body[:0] = ROWS
+
+
+def rows_of(table: tuple) -> tuple:
+    """A table as `dewcore.rows.Rows` takes it."""
+    data, places = b"", b""
+    for row in table:
+        places += len(data).to_bytes(2, "little")
+        fields = ["'" + field if isinstance(field, str) else repr(field) for field in row]
+        data += "\t".join(fields).encode() + b"\n"
+    return data, places
 
 
 def bare(source: str) -> ast.Module:
@@ -128,18 +153,19 @@ def _learn(module: str, modules: dict) -> dict:
     return constants
 
 
-def _literal(value: "int | float") -> ast.expr:
+def _literal(value: "int | float | str") -> ast.expr:
     """As it is written; the minus is no part of a number."""
-    return ast.Constant(value) if value >= 0 else ast.UnaryOp(ast.USub(), ast.Constant(-value))
+    is_plain = isinstance(value, str) or value >= 0
+    return ast.Constant(value) if is_plain else ast.UnaryOp(ast.USub(), ast.Constant(-value))
 
 
-def _number(node: ast.expr, names: dict) -> "int | float | None":
-    """What an expression is, if it is a whole number, or one with a point that is written out; else None.
+def _number(node: ast.expr, names: dict) -> "int | float | str | None":
+    """What an expression is, if it is a whole number, or a text or one with a point that is written out; else None.
 
     A float that is worked out is left to the board, whose own precision it has; so is one below 0, which it would work
     out, on its heap, each time that it is read.
     """
-    if isinstance(node, ast.Constant) and type(node.value) in (int, float):
+    if isinstance(node, ast.Constant) and type(node.value) in (int, float, str):
         return node.value
     if isinstance(node, ast.Name):
         return names.get(node.id)

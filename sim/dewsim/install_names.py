@@ -32,19 +32,20 @@ writebit writeblocks writebyte writeto
 """.split()
 
 
-def short(programs: dict, shim: set, tests: set, spoken: set) -> dict:
+def short(programs: dict, shim: set, tests: set, spoken: set, keywords: set) -> dict:
     """Programs by path with short names, the same in all.
 
     shim, tests: paths of those that are no part of the release and only follow it; what the shim's programs make keeps
-    its name.  spoken: words that may name something.
+    its name.  spoken: words that may name something; keywords: those that may be given as a keyword.
     """
     trees = {path: ast.parse(text) for path, text in programs.items()}
     own = {path: tree for path, tree in trees.items() if path not in shim and path not in tests}
-    keywords = {node.arg for tree in trees.values() for node in ast.walk(tree) if isinstance(node, ast.keyword)}
+    calls = [node.arg for tree in trees.values() for node in ast.walk(tree) if isinstance(node, ast.keyword)]
+    keywords = keywords.union([name for name in calls if name])
     for tree in own.values():
-        _shorten_locals(tree, keywords | spoken)
+        _shorten_locals(tree, keywords)
     fixed = {word for path in programs for word in path.removesuffix(".py").split("/")} | _foreign()
-    fixed = fixed.union(spoken, keywords, *[words(tree, True) for tree in trees.values()])
+    fixed = fixed.union(spoken, keywords, *[words(tree) for tree in trees.values()])
     fixed = fixed.union(*[_Names(trees[path]).made for path in shim])
     new = _new_names({path: _Names(tree) for path, tree in own.items()}, _families(own), fixed)
     for tree in trees.values():
@@ -72,18 +73,29 @@ def _new_names(modules: dict, rows: dict, fixed: set) -> dict:
     return new
 
 
-def words(tree: ast.AST, is_plain: bool = False) -> set:
-    """Every word in the strings of a program, but for what only explains it; is_plain: of names and paths of names."""
+def texts_of(tree: ast.AST) -> list:
+    """The nodes of a program's strings, but for what only explains it."""
     explained = {
         id(node.body[0].value)
         for node in ast.walk(tree)
         if isinstance(node, ast.Module | ast.ClassDef | Function) and node.body and isinstance(node.body[0], ast.Expr)
     }
-    found = set()
+    found = [node for node in ast.walk(tree) if isinstance(node, ast.Constant) and isinstance(node.value, str)]
+    return [node for node in found if id(node) not in explained]
+
+
+def words(tree: ast.AST) -> set:
+    """Every word in those strings of a program that are a name, or a path of names."""
+    found = [node.value for node in texts_of(tree) if PATH.fullmatch(node.value)]
+    return {word for text in found for word in text.split(".")}
+
+
+def known(tree: ast.Module) -> set:
+    """Every name that a program has, and those that its strings may be."""
+    found = words(tree)
     for node in ast.walk(tree):
-        is_text = isinstance(node, ast.Constant) and isinstance(node.value, str) and id(node) not in explained
-        if is_text and (not is_plain or PATH.fullmatch(node.value)):
-            found.update(re.findall(r"\w+", node.value))
+        for field in ("id", "attr", "arg", "name"):
+            found.add(getattr(node, field, None) or "")
     return found
 
 

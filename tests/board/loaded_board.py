@@ -7,7 +7,7 @@ doubles where it is full.  simulated(): bytes alive that are not the board's cod
 import gc
 
 gc.collect()
-gc.threshold(16384)  # as start.keep_memory_tidy, before anything else is loaded
+gc.threshold(4096)  # as start.keep_memory_tidy, before anything else is loaded
 from parts_board import BEAT, CORE, PAGE, load  # noqa: E402
 
 gc.collect()

@@ -170,10 +170,13 @@ class TestImage(unittest.TestCase):
         self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 3, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
         self.assertEqual(struct.unpack_from("<I", learned.pack(taught(), UTC_S), 8)[0], UTC_S)
 
-    def test_it_goes_into_the_memory_that_is_given_and_fills_it(self):
-        given = bytearray(b"\xa5" * learned.SIZE)
-        self.assertIs(learned.pack(taught(), UTC_S, given), given)
-        self.assertEqual(given, learned.pack(taught(), UTC_S))
+    def test_its_pieces_are_small_the_same_twice_and_all_of_it(self):
+        image = learned.Image(taught(), UTC_S)
+        for _ in range(2):
+            found = [bytes(piece) for piece in image.pieces()]
+            self.assertEqual(b"".join(found), learned.pack(taught(), UTC_S))
+            self.assertEqual(sum([len(piece) for piece in found]), len(image))
+            self.assertTrue(max([len(piece) for piece in found]) <= 512)
 
     def test_every_number_comes_back(self):
         old = taught()

@@ -2,6 +2,7 @@
 
 import ast
 import builtins
+import importlib
 import os
 import re
 import subprocess
@@ -10,8 +11,9 @@ from pathlib import Path
 
 import pytest
 
+from dewcore.rows import Rows
 from dewsim.install_files import leaned, shim_sources, sources
-from dewsim.install_lean import lean
+from dewsim.install_lean import TABLES, lean
 from dewsim.install_names import short
 
 ROOT = Path(__file__).resolve().parents[2]
@@ -99,6 +101,16 @@ def test_no_class_loses_a_name_and_every_text_that_may_speak_of_one_is_heard(pro
     assert not gone, gone
 
 
+def test_a_large_table_goes_as_bytes_that_give_its_rows(programs):
+    for name, tables in TABLES.items():
+        made = ast.parse(programs[name])
+        module = importlib.import_module(name.removesuffix(".py").replace("/", "."))
+        found = [one.value for one in made.body if isinstance(one, ast.Assign | ast.AnnAssign)]
+        calls = [one for one in found if isinstance(one, ast.Call) and ast.unparse(one.func) == "Rows"]
+        made_rows = [tuple(Rows(*[part.value for part in one.args])) for one in calls]
+        assert made_rows == [getattr(module, table) for table in tables]
+
+
 def attributes(text: str) -> dict:
     """What each class makes: its functions, and what they set of `self`."""
     found: dict = {}
@@ -134,7 +146,7 @@ TWO = {
 
 
 def test_names_of_one_module_are_numbered_and_what_may_come_from_elsewhere_stays():
-    found = {name: text.split("\n") for name, text in short(TWO, set(), set(), {"spoken"}).items()}
+    found = {name: text.split("\n") for name, text in short(TWO, set(), set(), {"spoken"}, set()).items()}
     assert found["dewcore/one.py"][2:] == [
         "    def __init__(self, _a):",
         "        self._1 = _a",
@@ -166,7 +178,7 @@ def test_names_of_one_module_are_numbered_and_what_may_come_from_elsewhere_stays
     ],
 )  # fmt: skip
 def test_a_name_that_only_a_function_has_is_a_letter(source, made):
-    found = short({"dewcore/it.py": source}, set(), set(), {"f", "f2", "g", "x", "y", "E"})["dewcore/it.py"]
+    found = short({"dewcore/it.py": source}, set(), set(), {"f", "f2", "g", "x", "y", "E"}, set())["dewcore/it.py"]
     assert found == made + "\n"
 
 
