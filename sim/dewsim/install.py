@@ -47,8 +47,8 @@ class Kind(NamedTuple):
     from_rom: int
 
 
-# With a broker the program holds 237 kB of the heap loaded from files, 130 kB out of ROM, 118 without, by 32-bit words;
-# the rest is for its work.  Out of ROM without a broker a day was run on 150 kB.  The second kind has 264 kB of RAM.
+# With a broker the program holds 207 kB of the heap loaded from files, 109 kB out of ROM, 97 without, by 32-bit words;
+# the rest is for its work.  Out of ROM without a broker it was run on 130 kB.  The second kind has 264 kB of RAM.
 BOARDS = (Kind("rp2", "RP2350", 320_000, 150_000), Kind("rp2", "RP2040", None, 150_000))
 
 
