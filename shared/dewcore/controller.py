@@ -18,6 +18,7 @@ from dewcore.glass import (
 )
 from dewcore.judge import Judge
 from dewcore.margin import Margin
+from dewcore.outdoors import HOLD_S
 from dewcore.outlook import MODEL_MARGIN_K, Outlook
 from dewcore.permit import LATCHING, PROOF_NONE, Permit
 from dewcore.psychro import sat_surface_pa, sat_water_pa, vapour_pa, wetting_point_c
@@ -512,7 +513,11 @@ class Controller:
                 notices |= 1 << w.SELF_DOUBT
             notices |= self.outlook.doubts.notices
         # Without a look ahead nobody looks at weeks: a doubt would never end.
-        self.judge.outdoor_doubted = self.outlook.doubts.outdoor and self.settings.look_ahead == 1
+        doubts = self.outlook.doubts
+        jumped_s = self.judge.belief.jumped_s
+        old = jumped_s >= 0 and now_s - jumped_s > HOLD_S  # the last reading that may be true no longer holds
+        self.judge.outdoor_doubted = doubts.outdoor and self.settings.look_ahead == 1 or old
+        self.judge.indoor_doubted = doubts.notices >> w.SENSOR_PLACE & 1 == 1 and self.settings.look_ahead == 1
         if readings.half_wave & self.half_wave:
             notices |= 1 << w.HALF_WAVE
         self.half_wave = readings.half_wave

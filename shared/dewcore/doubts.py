@@ -268,10 +268,13 @@ class Doubts:
         """What heating tells of the outdoor thermometer and of the main sensor's place."""
         s = self.settings
         contact = readings.heat_call if s.has_heat_call else readings.fan
-        if contact.state != ON and contact.state != OFF or not inputs.trusted & (1 << INDOOR):
+        trusted = inputs.trusted & (1 << INDOOR)
+        if contact.state != ON and contact.state != OFF or not (trusted or self.notices >> w.SENSOR_PLACE & 1):
             return
         heats = contact.state == ON
         self._place(heats, inputs.indoor_c, contact.since_s, now_s)
+        if not trusted:  # in supply air it still shows when it no longer hangs there, and nothing else
+            return
         span_k = inputs.indoor_c - outdoor_c
         coldest_c = min(outdoor_c, inputs.indoor_c)  # on a hot day glass is colder than the air outdoors
         odd = s.has_glass and inputs.trusted & (1 << GLASS) and inputs.glass_c < coldest_c - COLD_GLASS_K
@@ -308,6 +311,10 @@ class Doubts:
         ends = self.heat_on and (not heats or now_s - since_s >= START_S) and self.start_c < 100.0
         self.heat_on = heats
         if ends:
-            self.warm_starts = self.warm_starts + 1 if indoor_c - self.start_c >= WARMS_K else 0
+            told = self.notices >> w.SENSOR_PLACE & 1
+            if indoor_c - self.start_c >= WARMS_K:
+                self.warm_starts = WARM_STARTS if told else self.warm_starts + 1
+            else:
+                self.warm_starts = self.warm_starts - 1 if told else 0
             self.start_c = 100.0
-            self.tell(w.SENSOR_PLACE, self.warm_starts >= WARM_STARTS, False)
+            self.tell(w.SENSOR_PLACE, self.warm_starts >= WARM_STARTS, self.warm_starts > 0)

@@ -134,6 +134,7 @@ class Judge:
         "rh_usual_s",
         "rh_fell_pct",
         "outdoor_doubted",
+        "indoor_doubted",
         "last_s",
         "trusted_s",
     )
@@ -155,6 +156,7 @@ class Judge:
         self.rh_usual_s: int = UNKNOWN_S
         self.rh_fell_pct: float = 0.0  # from where the reading fell at once; 0: it did not
         self.outdoor_doubted: bool = False  # set from outside: the thermometer is not where the air is
+        self.indoor_doubted: bool = False  # likewise: the main sensor hangs in supply air
         self.last_s: int = -1
         self.trusted_s: int = 0  # when the outdoor reading last was
         self.channels: "list[Channel]" = []
@@ -191,7 +193,7 @@ class Judge:
             age_s = now_s - channel.at_s if channel.at_s >= 0 else -1
             if 0 <= age_s <= channel.max_age_s:
                 late = now_s - channel.same_since_s >= self.rh_frozen_s
-                if index == r.OUTDOOR and self.outdoor_doubted:
+                if index == r.OUTDOOR and self.outdoor_doubted or index == r.INDOOR and self.indoor_doubted:
                     channel.fault = r.JUMPING
                 elif index != r.RH or not (late or self.rh_fell_pct) or not self._rh_doubted(channel, readings, late):
                     trusted |= 1 << index
@@ -293,7 +295,7 @@ class Judge:
         return min(channel.high, max(channel.low, s.rh_offset_pct + s.rh_gain * value))
 
     def _outdoor(self, now_s: int) -> bool:
-        """The believed outdoor temperature from its channel, its history or the design temperature."""
+        """The believed outdoor temperature from its channel (after a jump, trusted or not), history or design."""
         inputs = self.inputs
         channel = self.channels[r.OUTDOOR]
         s = self.settings
@@ -306,7 +308,7 @@ class Judge:
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
         # A colder reading of the same second counts, too, towards what has lasted; a warmer one begins nothing.
         colder = belief.rising_since_s >= 0 and read_c < belief.rising_lowest_c
-        fresh = trusted and (channel.at_s != belief.at_s or not belief.known or colder)
+        fresh = (trusted or belief.jumped_s >= 0) and (channel.at_s != belief.at_s or not belief.known or colder)
         changed = False
         if fresh or belief.known and read_c < belief.believed_c:  # cold counts at once, even if told late
             held = belief.take(read_c, channel.at_s)

@@ -49,7 +49,7 @@ class Lived(Rig):
             flows = heats and (self.decision.valve or self.leaks)
             added = self.gain_g_kg_h + (self.water if flows else 0.0)
             self.w += STEP_S / 3600.0 * (0.3 * (self.outdoor_g_kg - self.w) + added)
-            indoor_c = 28.0 if self.warm and heats and self.minute % 20 else 20.0 + 0.01 * self.minute
+            indoor_c = 20.0 + (min(8.0, 0.55 * self.minute) if self.warm and heats else 0.01 * self.minute)
             rh_pct = 100.0 * 101325.0 * self.w / (622.0 + self.w) / sat_water_pa(indoor_c)
             self.values["indoor_c"] = indoor_c
             self.values["room_rh_pct"] = rh_pct - self.room_low_pct

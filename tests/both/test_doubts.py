@@ -100,13 +100,16 @@ class TestSensors(unittest.TestCase):
     def test_air_that_warms_with_the_furnace_three_times_is_supply_air(self):
         rig = Lived()
         rig.warm = True
-        rig.live(2.5 / 24)
+        rig.live(1.5 / 24)
         self.assertFalse(rig.noticed(w.SENSOR_PLACE))
         rig.live(2 / 24)
         self.assertTrue(rig.noticed(w.SENSOR_PLACE))
-        rig.warm = False
+        self.assertTrue(rig.refused(w.INDOOR_BAD))  # warm air reads too dry, and makes the glass look warm
         rig.live(2 / 24)
-        self.assertFalse(rig.noticed(w.SENSOR_PLACE))
+        self.assertTrue(rig.noticed(w.SENSOR_PLACE) and rig.refused(w.INDOOR_BAD))
+        rig.warm = False
+        rig.live(4 / 24)
+        self.assertFalse(rig.noticed(w.SENSOR_PLACE) or rig.decision.refusals >> w.INDOOR_BAD & 1)
 
     def test_a_fall_at_once_is_doubted_until_it_is_back_at_once(self):
         rig = opened({"look_ahead": 0})
@@ -253,7 +256,7 @@ class TestSensors(unittest.TestCase):
 
 
 class TestOutdoors(unittest.TestCase):
-    def test_a_jump_beyond_22_k_holds_for_a_day(self):
+    def test_a_jump_beyond_14_k_holds_for_two_days(self):
         belief = OutdoorBelief()
         belief.take(-10.0, 0)
         belief.take(-10.0, 600)
@@ -266,7 +269,7 @@ class TestOutdoors(unittest.TestCase):
         self.assertTrue(belief.believed_c > -10.0)
 
     def test_what_a_jump_is_to_a_tenth_of_a_kelvin_and_to_the_second(self):
-        for rise_k, held in ((22.0, -1), (22.1, 60)):
+        for rise_k, held in ((14.0, -1), (14.1, 60)):
             belief = OutdoorBelief()
             belief.take(-10.0, 0)
             belief.take(-10.0 + rise_k, 60)
@@ -274,6 +277,20 @@ class TestOutdoors(unittest.TestCase):
         self.assertIs(belief.take(15.0, 60), True)
         self.assertIs(belief.take(15.0, 59), True)  # told late, and older than the jump: it goes on from there
         self.assertEqual((belief.jumped_s, belief.usual_c), (-1, 15.0))
+
+    def test_a_reading_that_jumped_is_none_after_an_hour_and_a_half(self):
+        rig = Rig({"design_outdoor_c": -25.0})
+        rig.values["outdoor_c"] = -10.0
+        rig.run(600)
+        rig.values["outdoor_c"] = 5.0
+        for lasted_s, basis, believed_c in ((5400, r.OUTDOOR_READ, -10.0), (120, r.OUTDOOR_DESIGN, -25.0)):
+            rig.run(lasted_s, 30)
+            inputs = rig.controller.judge.inputs
+            self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (basis, believed_c))
+        rig.values["outdoor_c"] = -9.0
+        rig.run(120, 30)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_READ)
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
 
     def test_while_a_jump_lasts_time_does_not_add_up_to_a_rise(self):
         belief = OutdoorBelief()

@@ -234,7 +234,17 @@ class TestPlace(unittest.TestCase):
         self.starts(sensed, 1, 1.0)
         self.assertEqual(self.starts(sensed, 2, 6.0), 0)
         self.assertEqual(self.starts(sensed, 1, 6.0), 1)
+
+    def test_it_ends_with_three_that_do_not(self):
+        sensed = Sensed()
+        self.starts(sensed, 4, 6.0)
+        sensed.inputs.trusted &= ~(1 << r.INDOOR)  # as the controller has it meanwhile
+        duty_h = sensed.doubts.duty_h
+        self.assertEqual(self.starts(sensed, 2, 1.0), 1)
+        self.assertEqual(self.starts(sensed, 1, 6.0), 1)
+        self.assertEqual(self.starts(sensed, 2, 1.0), 1)
         self.assertEqual(self.starts(sensed, 1, 1.0), 0)
+        self.assertEqual(sensed.doubts.duty_h, duty_h)  # supply air tells nothing of the heat that the house takes
 
     def test_what_warms_later_is_the_house(self):
         sensed = Sensed()

@@ -205,12 +205,12 @@ class TestOutdoors(unittest.TestCase):
         rig = Rig()
         rig.values["outdoor_c"] = -10.0
         rig.scan(10)
-        rig.values["outdoor_c"] = 8.0
+        rig.values["outdoor_c"] = 3.0
         rig.scan(10)
-        arrives(rig, "outdoor_c", 2.0, rig.now_s)
-        rig.values["outdoor_c"] = 8.0
+        arrives(rig, "outdoor_c", -1.0, rig.now_s)
+        rig.values["outdoor_c"] = 3.0
         rig.run(3600, 600)
-        self.assertEqual(rig.controller.judge.inputs.outdoor_c, 2.0)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, -1.0)
 
     def test_a_warmer_reading_of_the_same_second_begins_no_warmth(self):
         """Neither the first time nor after an earlier warmth: the second's colder reading has lasted no hour."""

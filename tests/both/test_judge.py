@@ -393,11 +393,11 @@ class TestOutdoor(unittest.TestCase):
         rig.scan(10)
         self.assertEqual(self.believed(rig), -3.0)
 
-    def test_a_step_of_20_k_up_is_held(self):
+    def test_a_step_of_12_k_up_is_held(self):
         rig = Rig()
         rig.values["outdoor_c"] = -10.0
         rig.run(600)
-        rig.values["outdoor_c"] = 10.0
+        rig.values["outdoor_c"] = 2.0
         rig.scan(10)
         self.assertTrue(rig.noticed(w.OUTDOOR_HELD))
         self.assertTrue(self.believed(rig) < -9.9)
@@ -412,13 +412,13 @@ class TestOutdoor(unittest.TestCase):
         rig = Rig()
         rig.values["outdoor_c"] = -10.0
         rig.run(600)
-        rig.values["outdoor_c"] = 10.0
+        rig.values["outdoor_c"] = 2.0
         rig.run(1800)
-        rig.values["outdoor_c"] = 8.0
+        rig.values["outdoor_c"] = 1.0
         rig.run(900)
-        rig.values["outdoor_c"] = 9.0
+        rig.values["outdoor_c"] = 1.5
         rig.run(910)
-        self.assertAlmostEqual(self.believed(rig), 8.0, delta=0.02)  # the lowest of the hour, 9 is held
+        self.assertAlmostEqual(self.believed(rig), 1.0, delta=0.02)  # the lowest of the hour, 1.5 is held
         self.assertTrue(rig.noticed(w.OUTDOOR_HELD))
 
     def test_warmth_does_not_last_while_no_reading_comes(self):
@@ -633,7 +633,7 @@ class TestJudgeAlone(unittest.TestCase):
     def test_a_day_colder_than_the_design_temperature_outlasts_the_reading(self):
         judge, readings = self.filled()
         for hour in range(13):
-            readings.outdoor_c.set(-35.0 if hour < 6 else -20.0, 3600 * hour)
+            readings.outdoor_c.set(-35.0 if hour < 6 else -22.0, 3600 * hour)
             judge.judge(readings, 3600 * hour)
         self.assertTrue(judge.inputs.outdoor_c > -30.0)
         judge.judge(readings, 3600 * 12 + 21601)

@@ -176,16 +176,16 @@ class TestBelief(unittest.TestCase):
     def test_down_at_once_up_three_kelvin_an_hour(self):
         belief = OutdoorBelief()
         belief.take(0.0, 1000)
-        self.assertFalse(belief.take(-20.0, 1060))
-        self.assertEqual(belief.believed_c, -20.0)
+        self.assertFalse(belief.take(-12.0, 1060))
+        self.assertEqual(belief.believed_c, -12.0)
         self.assertTrue(belief.take(0.0, 1660))
-        self.assertAlmostEqual(belief.believed_c, -19.5, delta=1e-4)
+        self.assertAlmostEqual(belief.believed_c, -11.5, delta=1e-4)
 
     def test_readings_once_an_hour_confirm_at_the_second(self):
         belief = OutdoorBelief()
-        belief.take(-20.0, 0)
+        belief.take(-12.0, 0)
         self.assertTrue(belief.take(0.0, 3600))
-        self.assertAlmostEqual(belief.believed_c, -17.0, delta=1e-4)
+        self.assertAlmostEqual(belief.believed_c, -9.0, delta=1e-4)
         self.assertFalse(belief.take(0.0, 7200))
         self.assertEqual(belief.believed_c, 0.0)
 
@@ -194,12 +194,12 @@ class TestBelief(unittest.TestCase):
         belief.take(-10.0, 0)
         belief.take(-9.9, 60)
         for minute in range(2, 62):
-            belief.take(10.0, 60 * minute)
+            belief.take(3.0, 60 * minute)
         self.assertAlmostEqual(belief.believed_c, -10.0 + 3.0 * 61 / 60, delta=1e-3)
 
     def test_each_hour_confirms_its_own_lowest(self):
         belief = OutdoorBelief()
-        belief.take(-20.0, 0)
+        belief.take(-12.0, 0)
         belief.take(0.0, 60)
         for minute in range(2, 122):
             belief.take(1.5, 60 * minute)
@@ -209,13 +209,13 @@ class TestBelief(unittest.TestCase):
 
     def test_a_falling_back_starts_the_hour_anew(self):
         belief = OutdoorBelief()
-        belief.take(-20.0, 0)
+        belief.take(-12.0, 0)
         for minute in range(1, 50):
             belief.take(0.0, 60 * minute)
-        belief.take(-20.0, 3000)
+        belief.take(-12.0, 3000)
         for minute in range(51, 100):
             self.assertTrue(belief.take(0.0, 60 * minute))
-        self.assertTrue(belief.believed_c < -17.0)
+        self.assertTrue(belief.believed_c < -9.0)
 
     def test_a_new_belief_knows_nothing(self):
         belief = OutdoorBelief()
@@ -232,18 +232,18 @@ class TestBelief(unittest.TestCase):
 
     def test_an_hours_warmth_is_confirmed_after_3600_s_and_no_sooner(self):
         belief = OutdoorBelief()
-        belief.take(-20.0, 0)
+        belief.take(-12.0, 0)
         for at_s in range(1, 3600, 30):
             belief.take(0.0, at_s)
         self.assertTrue(belief.take(0.0, 3600))  # 3599 s after the first warm reading
-        self.assertAlmostEqual(belief.believed_c, -17.0, delta=0.01)
+        self.assertAlmostEqual(belief.believed_c, -9.0, delta=0.01)
         self.assertFalse(belief.take(0.0, 3601))
         self.assertEqual(belief.believed_c, 0.0)
 
     def test_a_gap_of_90_minutes_may_have_been_warm_a_longer_one_not(self):
-        for gap_s, believed_c in ((5400, 0.0), (5401, -16.9)):
+        for gap_s, believed_c in ((5400, 0.0), (5401, -8.9)):
             belief = OutdoorBelief()
-            belief.take(-20.0, 0)
+            belief.take(-12.0, 0)
             belief.take(0.0, 120)
             belief.take(0.0, 120 + gap_s)  # the hour that counts as having passed allows 3 K
             self.assertAlmostEqual(belief.believed_c, believed_c, delta=1e-3)
@@ -254,8 +254,8 @@ class TestBelief(unittest.TestCase):
         self.assertTrue(belief.take(1.0, 60))
         self.assertFalse(belief.take(1.0, 3600))
         self.assertEqual(belief.rising_since_s, -1)
-        self.assertTrue(belief.take(20.0, 3660))
-        self.assertTrue(belief.take(20.0, 7200))  # 3540 s of this warmth
+        self.assertTrue(belief.take(13.0, 3660))
+        self.assertTrue(belief.take(13.0, 7200))  # 3540 s of this warmth
         self.assertTrue(belief.believed_c < 5.0)
 
     def test_a_belief_once_reached_ends_the_rise(self):
@@ -274,7 +274,7 @@ class TestBelief(unittest.TestCase):
 
     def test_a_rise_that_began_at_second_nought_is_one(self):
         belief = OutdoorBelief()
-        belief.take(-20.0, 0)
+        belief.take(-12.0, 0)
         belief.take(0.0, 0)
         self.assertEqual(belief.rising_since_s, 0)
         belief.take(-5.0, 1800)
@@ -283,11 +283,11 @@ class TestBelief(unittest.TestCase):
 
     def test_the_next_hour_is_confirmed_an_hour_later(self):
         belief = OutdoorBelief()
-        belief.take(-20.0, 0)
+        belief.take(-12.0, 0)
         for at_s in range(60, 3720, 60):
-            belief.take(0.0 if at_s < 3660 else 10.0, at_s)
+            belief.take(0.0 if at_s < 3660 else 8.0, at_s)
         self.assertEqual(belief.believed_c, 0.0)
-        self.assertTrue(belief.take(10.0, 3780))  # 120 s into the second hour
+        self.assertTrue(belief.take(8.0, 3780))  # 120 s into the second hour
         self.assertTrue(belief.believed_c < 1.0)
 
 

@@ -318,9 +318,9 @@ def test_a_lost_reading_never_raises_the_target(seed, lost, mode):
     pair.steps(40)
     for world in pair.pair:
         world.heal()
-    before_c = None
-    while before_c != pair.better.controller.judge.inputs.outdoor_c:  # as slowly as the belief may rise
-        before_c = pair.better.controller.judge.inputs.outdoor_c
+    before_c, judge = None, pair.better.controller.judge
+    while before_c != judge.inputs.outdoor_c or judge.belief.jumped_s >= 0:  # as slowly as the belief may rise
+        before_c = judge.inputs.outdoor_c
         for _ in range(100):
             for world in pair.pair:
                 world.scan(900)

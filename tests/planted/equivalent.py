@@ -1177,7 +1177,7 @@ EQUIVALENT = (
     (
         "doubts",
         "_furnace",
-        "if contact.state != ON",
+        "trusted = inputs.trusted",
         "LShift > RShift",
         "INDOOR is channel 0: 1 shifted by 0 is 1 either way.",
     ),

@@ -104,6 +104,20 @@ MISTAKES = (
         "A feed that begins to send another unit is followed after an hour.",
     ),
     (
+        "controller-jump-is-a-reading",
+        CONTROLLER,
+        "now_s - jumped_s > HOLD_S  #",
+        "now_s - jumped_s > 100 * HOLD_S  #",
+        "A thermometer brought indoors keeps the target of the hour in which it was moved, whatever cold follows.",
+    ),
+    (
+        "controller-supply-air-trusted",
+        CONTROLLER,
+        "self.judge.indoor_doubted = doubts.notices >> w.SENSOR_PLACE & 1 == 1 and",
+        "self.judge.indoor_doubted = False and",
+        "A sensor in supply air is told and goes on to open the valve.",
+    ),
+    (
         "outdoors-jump-for-ever",
         OUTDOORS,
         "if far and 0 <= at_s - self.jumped_s < JUMP_HELD_S:",
@@ -120,8 +134,8 @@ MISTAKES = (
     (
         "controller-doubt-without-effect",
         CONTROLLER,
-        "self.judge.outdoor_doubted = self.outlook.doubts.outdoor",
-        "self.judge.outdoor_doubted = False",
+        "self.judge.outdoor_doubted = doubts.outdoor and",
+        "self.judge.outdoor_doubted = False and",
         "The doubted thermometer is told and still believed.",
     ),
     (
