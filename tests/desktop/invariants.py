@@ -191,7 +191,7 @@ class Watch:
         self.stuck_off_s = 0
         self.season_over = False
         self.rh_indoor_c = None
-        self.outdoor_doubted = False
+        self.outdoor_doubted = self.indoor_doubted = False
         self.rh_moved = False
         self.rh_seen = None
         self.corrections = set()
@@ -324,6 +324,7 @@ class Watch:
             if trusted and (not self.fitted[index] or not track.fresh(now_s) or still):
                 self.fail("V7 channel %d is trusted, fresh %s, still %s" % (index, track.fresh(now_s), still))
             doubted = index == RH and judge.rh_fell_pct > 0.0 or index == OUTDOOR and self.outdoor_doubted
+            doubted = doubted or index == INDOOR and self.indoor_doubted
             if trusted and doubted:
                 self.fail("V7 channel %d is trusted though doubted" % index)
             if not trusted and track.fresh(now_s) and track.steady() and not track.still(now_s) and not doubted:
@@ -337,7 +338,7 @@ class Watch:
                 if not any(value == corrected(v, offset_k, track) for v in read for offset_k in offsets):
                     self.fail("V7 channel %d believes %r, which nobody read" % (index, value))
 
-        self.outdoor_doubted = judge.outdoor_doubted  # counts from the next scan on
+        self.outdoor_doubted, self.indoor_doubted = judge.outdoor_doubted, judge.indoor_doubted  # from the next scan on
 
     def _outdoor(self, inputs, s, now_s, seconds):
         """The believed outdoor air: cold at once, warm slowly, never warmer for a reading's loss."""
