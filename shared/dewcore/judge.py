@@ -304,7 +304,7 @@ class Judge:
             read_c = min(channel.high, max(channel.low, read_c + s.outdoor_offset_k))
         seconds = now_s - self.last_s if self.last_s >= 0 else 0
         self.last_s = now_s
-        belief = self.belief
+        belief, before_c = self.belief, self.belief.believed_c  # before: of a scan in which a jump ends
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
         # A colder reading of the same second counts, too, towards what has lasted; a warmer one begins nothing.
         colder = belief.rising_since_s >= 0 and read_c < belief.rising_lowest_c
@@ -322,12 +322,12 @@ class Judge:
                 self.history.note(believed_c, seconds, s.outdoor_rh_pct)
         elif belief.known and not self.outdoor_doubted and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
             basis = r.OUTDOOR_DAY_LOWEST  # never rises: the history stands still, and an unread belief only falls
-            believed_c = self.history.day_lowest_c(belief.believed_c)
+            believed_c = self.history.day_lowest_c(min(before_c, belief.believed_c))
         else:
             basis = r.OUTDOOR_DESIGN
             believed_c = s.design_outdoor_c
             if belief.known:  # losing the reading altogether never warms the belief
-                believed_c = min(believed_c, self.history.day_lowest_c(belief.believed_c))
+                believed_c = min(believed_c, self.history.day_lowest_c(min(before_c, belief.believed_c)))
             elif channel.at_s >= 0:
                 believed_c = min(believed_c, read_c)
         changed = changed or believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis

@@ -292,6 +292,21 @@ class TestOutdoors(unittest.TestCase):
         self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_READ)
         self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
 
+    def test_the_scan_in_which_a_jump_ends_warms_nothing_yet(self):
+        rig = Rig({"design_outdoor_c": -8.0})
+        rig.values["outdoor_c"] = -10.004  # the history knows hundredths
+        rig.run(600)
+        rig.values["outdoor_c"] = 8.0
+        rig.run(10)
+        inputs = rig.controller.judge.inputs
+        first_c = inputs.outdoor_c
+        while rig.controller.judge.belief.jumped_s >= 0:
+            self.assertTrue(inputs.outdoor_c <= first_c)
+            rig.scan(3600)
+        self.assertTrue(inputs.outdoor_basis == r.OUTDOOR_DESIGN and inputs.outdoor_c <= first_c)
+        rig.run(120, 60)
+        self.assertEqual(inputs.outdoor_basis, r.OUTDOOR_READ)
+
     def test_while_a_jump_lasts_time_does_not_add_up_to_a_rise(self):
         belief = OutdoorBelief()
         belief.take(-10.0, 0)
