@@ -514,9 +514,10 @@ class Controller:
             notices |= self.outlook.doubts.notices
         # Without a look ahead nobody looks at weeks: a doubt would never end.
         doubts = self.outlook.doubts
-        jumped_s = self.judge.belief.jumped_s
-        old = jumped_s >= 0 and now_s - jumped_s > HOLD_S  # the last reading that may be true no longer holds
-        self.judge.outdoor_doubted = doubts.outdoor and self.settings.look_ahead == 1 or old
+        belief = self.judge.belief
+        jumped_s = belief.jumped_s
+        old = not belief.known or now_s - jumped_s > HOLD_S  # the last reading that may be true no longer holds
+        self.judge.outdoor_doubted = doubts.outdoor and self.settings.look_ahead == 1 or jumped_s >= 0 and old
         self.judge.indoor_doubted = doubts.notices >> w.SENSOR_PLACE & 1 == 1 and self.settings.look_ahead == 1
         if readings.half_wave & self.half_wave:
             notices |= 1 << w.HALF_WAVE

@@ -66,6 +66,7 @@ PLACE_S = 3600
 START_S = 900
 WARMS_K = 5.0
 WARM_STARTS = 3
+FRESH_S = 30  # as old as a reading of the main sensor may be (dewcore.judge)
 
 
 class Doubts:
@@ -272,7 +273,11 @@ class Doubts:
         if contact.state != ON and contact.state != OFF or not (trusted or self.notices >> w.SENSOR_PLACE & 1):
             return
         heats = contact.state == ON
-        self._place(heats, inputs.indoor_c, contact.since_s, now_s)
+        if trusted or 0 <= inputs.age_s[INDOOR] <= FRESH_S:
+            self._place(heats, inputs.indoor_c, contact.since_s, now_s)
+        else:  # a sensor that does not answer shows no air that stays cold
+            self.heat_on = heats
+            self.start_c = 100.0
         if not trusted:  # in supply air it still shows when it no longer hangs there, and nothing else
             return
         span_k = inputs.indoor_c - outdoor_c

@@ -13,6 +13,7 @@ import struct
 from array import array
 
 from dewcore.controller import Controller
+from dewcore.doubts import WARM_STARTS
 from dewcore.fallbound import BLOCKS
 from dewcore.fallbound import HOURS as FALL_HOURS
 from dewcore.glass import IMAGE_BYTES
@@ -21,6 +22,7 @@ from dewcore.outdoors import HOURS
 from dewcore.permit import LATCHING
 from dewcore.valve import MOST_STARTS, NEVER
 from dewcore.window_test import A_DAY, DAY_S, PAUSE_S
+from dewcore.words import SENSOR_PLACE
 
 MARK = 0x4C44  # the bytes "DL"
 VERSION = 3
@@ -30,6 +32,8 @@ HEAD = "<HBBII"
 SEASON_OVER = 1
 DISTRUSTED = 2
 OUTDOOR_DOUBTED = 4
+IN_SUPPLY = 8
+OUTDOOR_JUMPED = 16
 MOST_SUM = 1.0e6
 MOST_HOURS = 1 << 29
 
@@ -133,10 +137,8 @@ class Image:
         """All of it; the same again as long as there was no scan."""
         controller = self.controller
         window = self.window
-        house = controller.outlook.house
-        flags = (SEASON_OVER if controller.season_over else 0) | (DISTRUSTED if house.distrusted else 0)
-        flags |= OUTDOOR_DOUBTED if controller.outlook.doubts.outdoor else 0
-        struct.pack_into(HEAD, window, 0, MARK, VERSION, flags, controller.permit.latched, max(0, self.utc_s))
+        latched = controller.permit.latched
+        struct.pack_into(HEAD, window, 0, MARK, VERSION, _flags(controller), latched, max(0, self.utc_s))
         yield memoryview(window)[:GLASS_AT]
         yield controller.glass.pack()
         at = 0
@@ -196,7 +198,7 @@ def unpack(controller: "Controller", image: bytes, now_s: int, gap: int = -1) ->
     if len(image) != SIZE:
         return False
     mark, version, flags, latched, _ = struct.unpack_from(HEAD, image, 0)
-    known = SEASON_OVER | DISTRUSTED | OUTDOOR_DOUBTED
+    known = SEASON_OVER | DISTRUSTED | OUTDOOR_DOUBTED | IN_SUPPLY | OUTDOOR_JUMPED
     if mark != MARK or version != VERSION or flags & ~known or latched & ~LATCHING:
         return False
     ages = array("i", [0] * AGES)
@@ -213,10 +215,8 @@ def unpack(controller: "Controller", image: bytes, now_s: int, gap: int = -1) ->
             first += 1
         at += count * struct.calcsize(code)
     controller.permit.latched |= latched
-    controller.season_over = flags & SEASON_OVER != 0
-    controller.outlook.house.distrusted = flags & DISTRUSTED != 0
-    controller.outlook.doubts.outdoor = controller.judge.outdoor_doubted = flags & OUTDOOR_DOUBTED != 0
     _resume(controller, ages, now_s)
+    _raise(controller, flags, now_s)
     settle(controller, gap)
     return True
 
@@ -295,6 +295,31 @@ def _resume(controller: "Controller", ages: "array[int]", now_s: int) -> None:
         controller.room_colder_k = 0.0
         controller.room_excess_pa = 0.0
     controller.preset_day = 0.0
+
+
+def _flags(controller: "Controller") -> int:
+    """What is either so or not."""
+    doubts = controller.outlook.doubts
+    flags = (SEASON_OVER if controller.season_over else 0) | (DISTRUSTED if controller.outlook.house.distrusted else 0)
+    flags |= (OUTDOOR_DOUBTED if doubts.outdoor else 0) | (IN_SUPPLY if doubts.notices >> SENSOR_PLACE & 1 else 0)
+    return flags | (OUTDOOR_JUMPED if controller.judge.belief.jumped_s >= 0 else 0)
+
+
+def _raise(controller: "Controller", flags: int, now_s: int) -> None:
+    """The flags of an image; a jump counts anew from the boot, against the last hour that was believed."""
+    controller.season_over = flags & SEASON_OVER != 0
+    controller.outlook.house.distrusted = flags & DISTRUSTED != 0
+    doubts = controller.outlook.doubts
+    judge = controller.judge
+    doubts.outdoor = judge.outdoor_doubted = flags & OUTDOOR_DOUBTED != 0
+    judge.indoor_doubted = flags & IN_SUPPLY != 0
+    if judge.indoor_doubted:
+        doubts.notices |= 1 << SENSOR_PLACE
+        doubts.warm_starts = WARM_STARTS
+    if flags & OUTDOOR_JUMPED and judge.history.count:
+        judge.outdoor_doubted = True
+        judge.belief.jumped_s = now_s
+        judge.belief.usual_c = 0.01 * judge.history.back_cc(1)
 
 
 def _when(age_s: int, now_s: int) -> int:

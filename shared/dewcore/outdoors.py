@@ -226,6 +226,8 @@ class OutdoorBelief:
 
     def take(self, read_c: float, at_s: int) -> bool:
         """A trusted reading [°C] at at_s [s]; True where the belief is held below it."""
+        if at_s < 0:  # after a boot amid a jump nothing was read yet
+            return False
         far = read_c - self.usual_c > JUMP_K
         minute_over = not 0 <= at_s - self.usual_s < USUAL_EVERY_S
         if (far or minute_over or not self.known or self.jumped_s >= 0) and self._jumped(read_c, far, at_s):

@@ -8,7 +8,7 @@
     wait 300 s                           s, min, h or d
     clock 06:00                          a feed tells the board the time of day; without it it knows none
     forecast -5 [issued 20 h ago]        three days of one temperature;  forecast none
-    look fog         look clear          a tap on the board's page
+    look fog         look clear          told on the board's page
     ask window 20 min                    also  ask run 60 s,  ask clear,  ask rearm,  ask stop
     press alarm 4 s                      the board's buttons: look, alarm or both
     power off 10 s

@@ -111,6 +111,21 @@ class TestSensors(unittest.TestCase):
         rig.live(4 / 24)
         self.assertFalse(rig.noticed(w.SENSOR_PLACE) or rig.decision.refusals >> w.INDOOR_BAD & 1)
 
+    def test_supply_air_is_known_from_the_first_scan_after_a_reboot_and_ends_as_before_it(self):
+        old = Lived()
+        old.warm = True
+        old.live(3 / 24)
+        rig = Lived()
+        self.assertTrue(learned.unpack(rig.controller, learned.pack(old.controller), rig.now_s))
+        rig.scan(10)
+        self.assertTrue(rig.noticed(w.SENSOR_PLACE) and rig.refused(w.INDOOR_BAD))
+        rig.warm = True
+        rig.live(2 / 24)
+        self.assertTrue(rig.noticed(w.SENSOR_PLACE) and rig.refused(w.INDOOR_BAD))
+        rig.warm = False
+        rig.live(4 / 24)
+        self.assertFalse(rig.noticed(w.SENSOR_PLACE) or rig.decision.refusals >> w.INDOOR_BAD & 1)
+
     def test_a_fall_at_once_is_doubted_until_it_is_back_at_once(self):
         rig = opened({"look_ahead": 0})
         rig.values["rh_pct"] = 8.0
@@ -306,6 +321,45 @@ class TestOutdoors(unittest.TestCase):
         self.assertTrue(inputs.outdoor_basis == r.OUTDOOR_DESIGN and inputs.outdoor_c <= first_c)
         rig.run(120, 60)
         self.assertEqual(inputs.outdoor_basis, r.OUTDOOR_READ)
+
+    def jumped_before_a_reboot(self, hours):
+        """A new rig, brought to what one kept in which the outdoor reading jumped after so many hours."""
+        old = Rig({"design_outdoor_c": -25.0})
+        old.values["outdoor_c"] = -10.0
+        old.run(3600 * hours + 60, 30)
+        old.values["outdoor_c"] = 5.0
+        old.run(60, 30)
+        rig = Rig({"design_outdoor_c": -25.0})
+        self.assertTrue(learned.unpack(rig.controller, learned.pack(old.controller), rig.now_s))
+        return rig
+
+    def test_no_reboot_makes_a_jump_a_reading(self):
+        rig = self.jumped_before_a_reboot(1)
+        for outdoor_c, lasts_s in ((None, 120), (5.0, 6000)):
+            rig.values["outdoor_c"] = outdoor_c
+            for _ in range(lasts_s // 60):
+                rig.scan(60)
+                inputs = rig.controller.judge.inputs
+                self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_DESIGN, -25.0))
+                self.assertTrue(rig.noticed(w.OUTDOOR_DOUBT))
+        rig.values["outdoor_c"] = 3.9
+        rig.run(180, 30)
+        self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_READ, 3.9))
+        self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
+
+    def test_a_jump_from_before_a_reboot_ends_after_two_days(self):
+        rig = self.jumped_before_a_reboot(1)
+        rig.values["outdoor_c"] = 5.0
+        rig.run(JUMP_HELD_S, 1800)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_DESIGN)
+        rig.run(300, 60)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, 5.0)
+
+    def test_where_no_hour_was_kept_a_jump_from_before_a_reboot_is_forgotten(self):
+        rig = self.jumped_before_a_reboot(0)
+        rig.values["outdoor_c"] = 5.0
+        rig.run(60, 30)
+        self.assertEqual(rig.controller.judge.inputs.outdoor_c, 5.0)
 
     def test_while_a_jump_lasts_time_does_not_add_up_to_a_rise(self):
         belief = OutdoorBelief()

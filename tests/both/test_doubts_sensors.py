@@ -25,7 +25,7 @@ class Sensed:
         self.readings = r.Readings()
         self.inputs = r.Inputs()
         self.inputs.trusted = ALL
-        self.inputs.age_s[r.OUTDOOR] = 0
+        self.inputs.age_s[r.INDOOR] = self.inputs.age_s[r.OUTDOOR] = 0
         self.inputs.glass_c = 15.0
         self.inputs.rh_pct = 30.0
         self.outdoor_c = 0.0
@@ -245,6 +245,27 @@ class TestPlace(unittest.TestCase):
         self.assertEqual(self.starts(sensed, 2, 1.0), 1)
         self.assertEqual(self.starts(sensed, 1, 1.0), 0)
         self.assertEqual(sensed.doubts.duty_h, duty_h)  # supply air tells nothing of the heat that the house takes
+
+    def test_a_sensor_that_does_not_answer_takes_nothing_back(self):
+        sensed = Sensed()
+        self.starts(sensed, 3, 6.0)
+        sensed.inputs.trusted &= ~(1 << r.INDOOR)
+        for age_s, told in ((31, 1), (-1, 1), (30, 0)):
+            sensed.inputs.age_s[r.INDOOR] = age_s
+            self.assertEqual(self.starts(sensed, 3, 0.0), told)
+
+    def test_a_start_of_which_only_the_end_is_seen_is_none(self):
+        sensed = Sensed()
+        self.starts(sensed, 3, 6.0)
+        sensed.inputs.trusted &= ~(1 << r.INDOOR)
+        for _ in range(3):
+            sensed.inputs.age_s[r.INDOOR], sensed.heats = 31, r.ON
+            sensed.step(2, 60)
+            sensed.inputs.age_s[r.INDOOR] = 0
+            sensed.step(20, 60)
+            sensed.heats = r.OFF
+            sensed.step(2, 60)
+        self.assertEqual(sensed.told(w.SENSOR_PLACE), 1)
 
     def test_what_warms_later_is_the_house(self):
         sensed = Sensed()

@@ -266,7 +266,7 @@ class TestRefused(unittest.TestCase):
 
     def test_a_head_that_is_not_ours(self):
         image = learned.pack(taught())
-        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 2), (3, "B", 8), (3, "B", 128), (4, "I", 1 << 29))
+        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 2), (3, "B", 32), (3, "B", 128), (4, "I", 1 << 29))
         for at, code, value in wrong:
             self.assertTrue(self.refused(put(image, at, code, value)))
         self.assertTrue(self.refused(put(image, HEAD_BYTES, "B", 9)))  # the glass's own version

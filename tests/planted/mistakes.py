@@ -118,6 +118,20 @@ MISTAKES = (
         "A sensor in supply air is told and goes on to open the valve.",
     ),
     (
+        "learned-jump-forgotten",
+        LEARNED,
+        "if flags & OUTDOOR_JUMPED and judge.history.count:",
+        "if False and judge.history.count:",
+        "A thermometer brought indoors is believed after a power cut.",
+    ),
+    (
+        "doubts-silent-sensor-is-well",
+        DOUBTS,
+        "if trusted or 0 <= inputs.age_s[INDOOR] <= FRESH_S:",
+        "if True:",
+        "A sensor in supply air that loses its wire for a day is believed when it answers again.",
+    ),
+    (
         "outdoors-jump-for-ever",
         OUTDOORS,
         "if far and 0 <= at_s - self.jumped_s < JUMP_HELD_S:",
