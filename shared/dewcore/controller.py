@@ -24,6 +24,7 @@ from dewcore.permit import LATCHING, PROOF_NONE, Permit
 from dewcore.psychro import sat_surface_pa, sat_water_pa, vapour_pa, wetting_point_c
 from dewcore.readings import (
     GLASS,
+    INDOOR,
     INDOOR_AND_RH,
     OUTDOOR_DAY_LOWEST,
     OUTDOOR_DESIGN,
@@ -370,9 +371,12 @@ class Controller:
             self.room_excess_pa = max(0.0, measured_pa - 0.01 * inputs.rh_pct * inputs.indoor_sat_pa)
 
     def _measure_glass(self, readings: "Readings", inputs: "Inputs", colder_k: float, now_s: int) -> None:
-        """What a trusted sensor on the glass shows of its factor, while the curtains surely are drawn or open."""
+        """What a trusted sensor on the glass shows of its factor, while the curtains surely are drawn or open.
+
+        Only between airs that are read: against the design temperature any glass looks good.
+        """
         when = when_of(readings, self.settings)
-        if when != UNSURE:
+        if when != UNSURE and inputs.outdoor_basis == OUTDOOR_READ and inputs.trusted & (1 << INDOOR):
             room_c = inputs.indoor_c - colder_k
             if self.glass.measured(when == NIGHT, room_c, inputs.outdoor_c, inputs.glass_c, now_s):
                 self.preset_day = 0.0

@@ -658,6 +658,16 @@ class TestPlain(unittest.TestCase):
         plain_pct = room_ceiling_pct(20.0, 0.0, -2.0) - rig.controller.margin.total_pct
         self.assertAlmostEqual(rig.controller.terms.plain_pct, plain_pct, delta=1e-4)
 
+    def test_a_sensed_glass_teaches_nothing_against_air_that_nobody_read(self):
+        # 7 °C between 20 and 0 °C is a factor of 0.35; against the design temperature it would be 0.74 and rise
+        for outdoor_c, indoor_doubted, lasting_f in ((0.0, False, 0.35), (None, False, 1.0), (0.0, True, 1.0)):
+            rig = Rig({"has_glass": 1})
+            rig.values.update({"glass_c": 7.0, "outdoor_c": outdoor_c})
+            rig.readings.utc_s = DAY_UTC_S
+            rig.controller.judge.indoor_doubted = indoor_doubted
+            rig.scan(10)
+            self.assertAlmostEqual(rig.controller.glass.measured_f[0], lasting_f, delta=1e-6)
+
 
 if __name__ == "__main__":
     unittest.main()

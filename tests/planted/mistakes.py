@@ -111,6 +111,13 @@ MISTAKES = (
         "A thermometer brought indoors keeps the target of the hour in which it was moved, whatever cold follows.",
     ),
     (
+        "controller-glass-against-design",
+        CONTROLLER,
+        "if when != UNSURE and inputs.outdoor_basis == OUTDOOR_READ and",
+        "if when != UNSURE and",
+        "Two days without an outdoor reading, and a sensor on the glass has taught that the glass is good.",
+    ),
+    (
         "controller-supply-air-trusted",
         CONTROLLER,
         "self.judge.indoor_doubted = doubts.notices >> w.SENSOR_PLACE & 1 == 1 and",
