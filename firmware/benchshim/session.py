@@ -254,8 +254,10 @@ def serve(virtual: "Virtual", token: str) -> None:
         bed = BoardBed(virtual, BENCH_FOLDER, pins, dog)
         ears = Ears(poll.poll, sys.stdin.buffer.read)
         why = Session(pins, Clock(time), ears, sys.stdout.write, bed, token, settings.has_line_sense).run()
+        pins.relay.value(0)  # before a word goes out: the line may be slow
         print("dewmargin: the bench ends: " + why)
     except Exception as problem:  # noqa: BLE001 - told on the serial line, for whoever listens
+        pins.relay.value(0)
         print("dewmargin: the bench stopped:", repr(problem))
     finally:
         pins.relay.value(0)

@@ -40,12 +40,14 @@ def short(programs: dict, shim: set, tests: set, spoken: set, keywords: set) -> 
     """
     trees = {path: ast.parse(text) for path, text in programs.items()}
     own = {path: tree for path, tree in trees.items() if path not in shim and path not in tests}
-    calls = [node.arg for tree in trees.values() for node in ast.walk(tree) if isinstance(node, ast.keyword)]
+    heard = [tree for path, tree in trees.items() if path not in tests]  # or a release would not be what its tests have
+    calls = [node.arg for tree in heard for node in ast.walk(tree) if isinstance(node, ast.keyword)]
     keywords = keywords.union([name for name in calls if name])
     for tree in own.values():
         _shorten_locals(tree, keywords)
-    fixed = {word for path in programs for word in path.removesuffix(".py").split("/")} | _foreign()
-    fixed = fixed.union(spoken, keywords, *[words(tree) for tree in trees.values()])
+    paths = [path for path in programs if path not in tests]
+    fixed = {word for path in paths for word in path.removesuffix(".py").split("/")} | _foreign()
+    fixed = fixed.union(spoken, keywords, *[words(tree) for tree in heard])
     fixed = fixed.union(*[_Names(trees[path]).made for path in shim])
     new = _new_names({path: _Names(tree) for path, tree in own.items()}, _families(own), fixed)
     for tree in trees.values():

@@ -26,7 +26,8 @@ LONGEST_S = 5.0
 MOST_BYTES = 400_000_000  # of address space above what the tests hold already
 WHAT_TO_DO = (
     "break the|complete the|convert it|correct|cut it|did you mean|get a|get it|get the|give|is enough"
-    "|known are|leave it|lower|make it|name a|raise|remove|rename|resample|save|sort|use a|use such|write it so|allow a"
+    "|known are|leave it|lower|make it|move it|name a|raise|remove|rename|resample|save|sort|use a|use such|write it so"
+    "|allow a"
 ).split("|")
 
 

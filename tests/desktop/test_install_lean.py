@@ -145,6 +145,13 @@ TWO = {
 }
 
 
+def test_what_runs_beside_a_release_follows_its_names_and_changes_none(programs):
+    texts = {**sources(), **shim_sources()}
+    beside = leaned(texts, {"look.py": "def look(guard):\n    return {'callers': len(guard.callers)}\n"})
+    assert {path: beside[path] for path in programs} == programs
+    assert "guard._" in beside["look.py"] and "'callers'" in beside["look.py"]
+
+
 def test_names_of_one_module_are_numbered_and_what_may_come_from_elsewhere_stays():
     found = {name: text.split("\n") for name, text in short(TWO, set(), set(), {"spoken"}, set()).items()}
     assert found["dewcore/one.py"][2:] == [
