@@ -269,6 +269,7 @@ class Controller:
         self.looked = readings.look
         if readings.request == REQUEST_CLEAR and self.requested != REQUEST_CLEAR:
             self.valve.failures = 0
+            self.outlook.doubts.see_to_place()
         if readings.request == REQUEST_REARM and self.requested != REQUEST_REARM:
             self.outlook.start_afresh()
             glass.reset()

@@ -163,6 +163,12 @@ class Doubts:
         else:
             self.notices &= ~(1 << code)
 
+    def see_to_place(self) -> None:
+        """A person has seen to the main sensor: three starts of the furnace have to show it anew."""
+        self.warm_starts = 0
+        self.start_c = 100.0
+        self.tell(w.SENSOR_PLACE, False, False)
+
     # The humidifier, and what the house gains without it
 
     def _quarter(self, house: "House", idle: float) -> None:

@@ -126,6 +126,19 @@ class TestSensors(unittest.TestCase):
         rig.live(4 / 24)
         self.assertFalse(rig.noticed(w.SENSOR_PLACE) or rig.decision.refusals >> w.INDOOR_BAD & 1)
 
+    def test_a_person_who_has_moved_it_need_not_wait_for_the_furnace(self):
+        rig = Lived()
+        rig.warm = True
+        rig.live(3.5 / 24)
+        self.assertTrue(rig.noticed(w.SENSOR_PLACE))
+        rig.readings.request = r.REQUEST_CLEAR
+        rig.scan(10)
+        self.assertFalse(rig.noticed(w.SENSOR_PLACE))
+        rig.scan(10)
+        self.assertFalse(rig.decision.refusals >> w.INDOOR_BAD & 1)
+        rig.live(3.5 / 24)
+        self.assertTrue(rig.noticed(w.SENSOR_PLACE))
+
     def test_a_fall_at_once_is_doubted_until_it_is_back_at_once(self):
         rig = opened({"look_ahead": 0})
         rig.values["rh_pct"] = 8.0

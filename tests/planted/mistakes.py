@@ -139,6 +139,13 @@ MISTAKES = (
         "A sensor in supply air that loses its wire for a day is believed when it answers again.",
     ),
     (
+        "controller-supply-air-for-ever",
+        CONTROLLER,
+        "            self.outlook.doubts.see_to_place()\n",
+        "",
+        "Where the fan never stops, a sensor that was moved long ago keeps the valve shut for good.",
+    ),
+    (
         "outdoors-jump-for-ever",
         OUTDOORS,
         "if far and 0 <= at_s - self.jumped_s < JUMP_HELD_S:",
