@@ -304,14 +304,14 @@ class Judge:
             read_c = min(channel.high, max(channel.low, read_c + s.outdoor_offset_k))
         seconds = now_s - self.last_s if self.last_s >= 0 else 0
         self.last_s = now_s
-        belief, before_c = self.belief, self.belief.believed_c  # before: of a scan in which a jump ends
+        belief = self.belief
         trusted = inputs.trusted & (1 << r.OUTDOOR) != 0
         # A colder reading of the same second counts, too, towards what has lasted; a warmer one begins nothing.
         colder = belief.rising_since_s >= 0 and read_c < belief.rising_lowest_c
         fresh = (trusted or belief.jumped_s >= 0) and (channel.at_s != belief.at_s or not belief.known or colder)
         changed = False
         if fresh or belief.known and read_c < belief.believed_c:  # cold counts at once, even if told late
-            held = belief.take(read_c, channel.at_s)
+            held = self._follow(read_c, channel.at_s, trusted)
             changed = held != inputs.outdoor_held  # to be told at once, though the belief stays
             inputs.outdoor_held = held
         if trusted:
@@ -322,18 +322,27 @@ class Judge:
                 self.history.note(believed_c, seconds, s.outdoor_rh_pct)
         elif belief.known and not self.outdoor_doubted and 0 <= inputs.age_s[r.OUTDOOR] <= DAY_LOWEST_S:
             basis = r.OUTDOOR_DAY_LOWEST  # never rises: the history stands still, and an unread belief only falls
-            believed_c = self.history.day_lowest_c(min(before_c, belief.believed_c))
+            believed_c = self.history.day_lowest_c(belief.believed_c)
         else:
             basis = r.OUTDOOR_DESIGN
             believed_c = s.design_outdoor_c
             if belief.known:  # losing the reading altogether never warms the belief
-                believed_c = min(believed_c, self.history.day_lowest_c(min(before_c, belief.believed_c)))
+                believed_c = min(believed_c, self.history.day_lowest_c(belief.believed_c))
             elif channel.at_s >= 0:
                 believed_c = min(believed_c, read_c)
         changed = changed or believed_c != inputs.outdoor_c or basis != inputs.outdoor_basis
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis
         return changed
+
+    def _follow(self, read_c: float, at_s: int, trusted: bool) -> bool:
+        """Whether the belief is held below a reading; one not trusted warms nothing, but may tell that a jump ended."""
+        belief = self.belief
+        before_c = belief.believed_c if belief.known else read_c
+        held = belief.take(read_c, at_s)
+        if not trusted and belief.believed_c > before_c:
+            belief.believed_c = before_c
+        return held
 
     def _seen(self, now_s: int) -> None:
         """An outdoor reading is trusted; an hour or longer without one is a gap in the history."""

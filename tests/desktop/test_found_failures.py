@@ -23,6 +23,8 @@ FOUND = (
     "1:3974",  # warmth confirmed although the same second had a colder reading
     "1:4252",  # the same where nothing had risen before
     "3:903",  # a rise that is held, told a minute late
+    "4:448",  # in the scan in which a jump ended the belief rose above what had been read
+    "4:695",  # the same in the scan after it
     "1:2288",  # a glass far colder than modelled on a mild day, scaled to the cold, was colder than any air
 )
 
