@@ -142,11 +142,8 @@ class Image:
         yield memoryview(window)[:GLASS_AT]
         yield controller.glass.pack()
         at = 0
-        for part, rows in scalars(controller):
+        for part, rows in scalars(controller):  # together less than a piece
             for name, code, low, high in rows:
-                if at > WINDOW_BYTES - WIDEST:
-                    yield memoryview(window)[:at]
-                    at = 0
                 struct.pack_into("<" + code, window, at, max(low, min(getattr(part, name), high)))
                 at += struct.calcsize(code)
         for values, first, count, code, low, high in arrays(controller, _ages(controller)):

@@ -353,6 +353,10 @@ class TestSentences(unittest.TestCase):
 
 
 class TestDecimal(unittest.TestCase):
+    def test_people_are_shown_a_true_minus(self):
+        self.assertEqual(w.signed(w.decimal(-12.375, 1)), "\u221212.4")
+        self.assertEqual(w.signed(w.decimal(3.0, 1)), "3.0")
+
     def test_the_same_text_everywhere(self):
         for value, places, text in (
             (0.0, 0, "0"),
