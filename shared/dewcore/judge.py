@@ -311,7 +311,7 @@ class Judge:
         fresh = (trusted or belief.jumped_s >= 0) and (channel.at_s != belief.at_s or not belief.known or colder)
         changed = False
         if fresh or belief.known and read_c < belief.believed_c:  # cold counts at once, even if told late
-            held = self._follow(read_c, channel.at_s, trusted)
+            held = belief.take(read_c, channel.at_s, trusted)
             changed = held != inputs.outdoor_held  # to be told at once, though the belief stays
             inputs.outdoor_held = held
         if trusted:
@@ -334,15 +334,6 @@ class Judge:
         inputs.outdoor_c = believed_c
         inputs.outdoor_basis = basis
         return changed
-
-    def _follow(self, read_c: float, at_s: int, trusted: bool) -> bool:
-        """Whether the belief is held below a reading; one not trusted warms nothing, but may tell that a jump ended."""
-        belief = self.belief
-        before_c = belief.believed_c if belief.known else read_c
-        held = belief.take(read_c, at_s)
-        if not trusted and belief.believed_c > before_c:
-            belief.believed_c = before_c
-        return held
 
     def _seen(self, now_s: int) -> None:
         """An outdoor reading is trusted; an hour or longer without one is a gap in the history."""

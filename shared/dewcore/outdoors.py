@@ -224,8 +224,8 @@ class OutdoorBelief:
         self.usual_c = read_c
         return False
 
-    def take(self, read_c: float, at_s: int) -> bool:
-        """A trusted reading [°C] at at_s [s]; True where the belief is held below it."""
+    def take(self, read_c: float, at_s: int, trusted: bool = True) -> bool:
+        """A reading [°C] at at_s [s], True where the belief is held below it; not trusted it may only end a jump."""
         if at_s < 0:  # after a boot amid a jump nothing was read yet
             return False
         far = read_c - self.usual_c > JUMP_K
@@ -245,6 +245,8 @@ class OutdoorBelief:
             self.believed_c = read_c
             self.rising_since_s = -1
             return False
+        if not trusted:
+            return True  # it warms nothing
         if self.rising_since_s < 0:
             self.rising_since_s = at_s
             self.rising_lowest_c = read_c

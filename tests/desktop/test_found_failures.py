@@ -70,7 +70,7 @@ def never(self, *_):
     return 0
 
 
-def believes_all(self, read_c, at_s):
+def believes_all(self, read_c, at_s, trusted=True):
     self.known = True
     self.at_s = at_s
     self.believed_c = read_c

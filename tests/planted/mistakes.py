@@ -267,7 +267,7 @@ MISTAKES = (
     (
         "judge-offset-after-belief",
         JUDGE,
-        "self._follow(read_c, channel.at_s, trusted)",
+        "belief.take(read_c, channel.at_s, trusted)",
         "belief.take(channel.good, channel.at_s)",
         "The belief takes the raw reading: the outdoor offset changes nothing.",
     ),
