@@ -18,6 +18,7 @@ import struct
 from array import array
 from binascii import crc32
 
+from dewboard.segments import SEGMENTS, Segment, Segments, is_after, segment_of
 from dewcore.record import SIZE
 
 TYPE_CHECKING = False
@@ -28,7 +29,6 @@ BLOCK_RECORDS = 15
 FLUSH_S = 900
 MINUTE_S = 60
 PENDING = 2 * BLOCK_RECORDS  # RAM: as much again while flash does not take it
-SEGMENTS = 26
 SEGMENT_RECORDS = 120
 SEGMENT_BYTES = 4096  # one block of common flash
 FULL_RECORDS = 1560  # 26 h that are never thinned
@@ -61,34 +61,6 @@ class Row:
         self.utc_s = 0
         self.now_s = 0
         self.data = bytearray(SIZE)
-
-
-class Segment:
-    """What one file holds: numbers first to last of the ring, records, bytes of whole blocks, its last record's key."""
-
-    __slots__ = ("first", "last", "records", "size", "ended", "closed", "boot", "seq")
-
-    def __init__(self, first: int, last: int) -> None:
-        self.first = first
-        self.last = last
-        self.records = 0
-        self.size = 0
-        self.ended = False  # by its end mark, as only a join is
-        self.closed = False  # or by something torn: nothing may follow
-        self.boot = 0
-        self.seq = 0
-
-    def name(self) -> str:
-        """The file's name."""
-        return "h" + str(self.first) + "-" + str(self.last)
-
-
-def segment_of(name: str) -> "Segment | None":
-    """The segment that a file's name speaks of, None where it is none of ours."""
-    parts = name[1:].split("-")
-    if name[:1] != "h" or len(parts) != 2 or not (parts[0].isdigit() and parts[1].isdigit()):
-        return None
-    return Segment(int(parts[0]), int(parts[1]))
 
 
 class Block:
@@ -197,7 +169,7 @@ class History:
         self.lost = 0
         self.thinned = 0
         self.refused = ""
-        self.segments: "list[Segment]" = []
+        self.segments = Segments()
         self.room = SEGMENTS  # fewer where flash is full
         self.full = FULL_RECORDS
         self.leftovers: "list[str]" = []  # files to be removed
@@ -214,8 +186,8 @@ class History:
         self.freed_seq = -1
         self._look()
         self.boot = boot
-        for segment in self.segments:
-            self.boot = max(self.boot, segment.boot + 1)
+        for i in range(self.segments.count):
+            self.boot = max(self.boot, self.segments.get(i).boot + 1)
 
     def _look(self) -> None:
         """What flash holds after a boot."""
@@ -239,7 +211,7 @@ class History:
             if segment.records == 0 or self._is_copy(segment, found):
                 self.leftovers.append(segment.name())
             else:
-                self.segments.append(segment)
+                self.segments.put(self.segments.count, segment)
 
     def _is_copy(self, segment: "Segment", all_found: list) -> bool:
         """Whether others hold its records: a finished join does, and what an unfinished one was to be made of."""
@@ -321,7 +293,7 @@ class History:
             if self.pending:
                 self.retry_s = self.pending_s[self.pending - 1] + RETRY_S
             if isinstance(problem, OSError) and problem.args and problem.args[0] == FULL:
-                self.room = max(LEAST_SEGMENTS, min(self.room, len(self.segments)))
+                self.room = max(LEAST_SEGMENTS, min(self.room, self.segments.count))
             return False
         if wrote:
             self.refused = ""
@@ -333,9 +305,9 @@ class History:
             return True
         if self.pending == 0:
             return False
-        segment = self.segments[-1] if self.segments else None
+        segment = self.segments.get(self.segments.count - 1) if self.segments.count else None
         if segment is None or segment.closed or not _has_room(segment):
-            if len(self.segments) >= self.room:
+            if self.segments.count >= self.room:
                 self._make_room()
                 return True
             segment = Segment(self.next, self.next)
@@ -362,9 +334,13 @@ class History:
             n += 1
         seq = self.seq - self.pending + n - 1
         is_new = segment.records == 0
-        segment.closed = True  # until all of it is written: nothing may follow a torn block
+        at = self.segments.count - 1
         if is_new:
+            at += 1
             self.leftovers.append(segment.name())
+        else:
+            segment.closed = True  # until all of it is written: nothing may follow a torn block
+            self.segments.put(at, segment)
         file = open(self._path(segment), "ab")
         try:
             file.write(block.seal())
@@ -375,54 +351,53 @@ class History:
         segment.size += block.size()
         segment.boot = self.boot
         segment.seq = seq
+        self.segments.put(at, segment)
         if is_new:
             self.leftovers.pop()
-            self.segments.append(segment)
         self._drop_pending(n)
         self.changes += 1
 
     def _make_room(self) -> None:
         """One segment less, at the least loss."""
         segments = self.segments
-        for i in range(len(segments) - 1):
-            if segments[i].records + segments[i + 1].records <= SEGMENT_RECORDS:
+        for i in range(segments.count - 1):
+            if segments.records(i) + segments.records(i + 1) <= SEGMENT_RECORDS:
                 self._join(i, False)
                 return
         recent = self._recent()
-        oldest = segments[0]
-        if recent > 0 and self._is_freed(oldest):
+        if recent > 0 and not segments.is_after(0, self.freed_boot, self.freed_seq):
             self._drop_oldest()
             return
-        best = -1
+        best = least = -1
         for i in range(recent - 1):
-            span = segments[i + 1].last - segments[i].first
-            if best < 0 or span < segments[best + 1].last - segments[best].first:
+            span = segments.get(i + 1).last - segments.get(i).first
+            if best < 0 or span < least:
                 best = i
+                least = span
         if best >= 0:
             self._join(best, True)
         else:
-            self.lost += oldest.records
+            self.lost += segments.records(0)
             self._drop_oldest()
 
     def _recent(self) -> int:
         """Index of the first segment that the last `full` records reach into."""
         records = 0
-        i = len(self.segments)
+        i = self.segments.count
         while i > 0 and records < self.full:
             i -= 1
-            records += self.segments[i].records
+            records += self.segments.records(i)
         return i
-
-    def _is_freed(self, segment: "Segment") -> bool:
-        return not _is_after(segment.boot, segment.seq, self.freed_boot, self.freed_seq)
 
     def _drop_oldest(self) -> None:
         self.changes += 1
-        self._remove(self.segments.pop(0).name())
+        oldest = self.segments.get(0).name()
+        self.segments.pop(0)
+        self._remove(oldest)
 
     def _join(self, i: int, thin: bool) -> None:
         """Segments i and i + 1 as one; where `thin`, of about SEGMENT_RECORDS, evenly spread over their time."""
-        a, b = self.segments[i], self.segments[i + 1]
+        a, b = self.segments.get(i), self.segments.get(i + 1)
         joined = Segment(a.first, b.last)
         every_s = -(-self._lasted_s(i) // SEGMENT_RECORDS) if thin else 0
         self.leftovers.append(joined.name())
@@ -435,7 +410,7 @@ class History:
         if joined.records != kept or not joined.ended:
             raise OSError(5)  # what was written does not read back
         self.leftovers.pop()
-        self.segments[i] = joined
+        self.segments.put(i, joined)
         self.segments.pop(i + 1)
         self.leftovers.append(b.name())
         self.leftovers.append(a.name())
@@ -457,7 +432,7 @@ class History:
         Returns how many were kept; the very first and the last always are.
         """
         block = Block()
-        total = self.segments[i].records + self.segments[i + 1].records
+        total = self.segments.records(i) + self.segments.records(i + 1)
         n = kept = passed_s = 0
         slot = boot = before_s = -1
         for row in self._rows(i, i + 2):
@@ -480,7 +455,7 @@ class History:
 
     def free(self, boot: int, seq: int) -> None:
         """A logger has taken all up to this key: beyond the last 26 h it need not be kept."""
-        if _is_after(boot, seq, self.freed_boot, self.freed_seq):
+        if is_after(boot, seq, self.freed_boot, self.freed_seq):
             self.freed_boot = boot
             self.freed_seq = seq
 
@@ -493,11 +468,11 @@ class History:
 
         utc_s: wall time, 0 unknown: then of those before this boot as many as a day has minutes.
         """
-        i = len(self.segments)
+        i = self.segments.count
         surplus = self.pending - DAY_RECORDS
         while i > 0 and surplus < 0:
             i -= 1
-            surplus += self.segments[i].records
+            surplus += self.segments.records(i)
         for row in self._rows(i, -1):
             surplus -= 1
             if row.boot == self.boot:
@@ -520,20 +495,21 @@ class History:
             if changes != self.changes:
                 changes = self.changes
                 i, at, n = self._first_after(boot, seq), 0, 0
-            if i < (len(self.segments) if end < 0 else end):
-                count = self._read(self.segments[i], at, block)
+            if i < (self.segments.count if end < 0 else end):
+                segment = self.segments.get(i)
+                count = self._read(segment, at, block)
                 at += block.size()
-                if count <= 0 or at >= self.segments[i].size:
+                if count <= 0 or at >= segment.size:
                     i, at = i + 1, 0
                 for k in range(count):
                     block.get(k, row)
-                    if _is_after(row.boot, row.seq, boot, seq):
+                    if is_after(row.boot, row.seq, boot, seq):
                         boot, seq = row.boot, row.seq
                         yield row
             elif end < 0 and n < self.pending:
                 self._pending_row(n, row)
                 n += 1
-                if _is_after(row.boot, row.seq, boot, seq):
+                if is_after(row.boot, row.seq, boot, seq):
                     boot, seq = row.boot, row.seq
                     yield row
             else:
@@ -542,7 +518,7 @@ class History:
     def _first_after(self, boot: int, seq: int) -> int:
         """Index of the first segment that reaches beyond this key."""
         i = 0
-        while i < len(self.segments) and not _is_after(self.segments[i].boot, self.segments[i].seq, boot, seq):
+        while i < self.segments.count and not self.segments.is_after(i, boot, seq):
             i += 1
         return i
 
@@ -561,7 +537,3 @@ def _order(segment: "Segment") -> int:
 
 def _has_room(segment: "Segment") -> bool:
     return segment.records < SEGMENT_RECORDS and segment.size + BLOCK_BYTES <= SEGMENT_BYTES
-
-
-def _is_after(boot: int, seq: int, last_boot: int, last_seq: int) -> bool:
-    return boot > last_boot or boot == last_boot and seq > last_seq

@@ -130,7 +130,7 @@ class TestRecords(unittest.TestCase):
         history = hi.History("d", 1)
         minutes(history, 300)
         self.assertEqual(sorted(self.disk.files), ["d/h0-0", "d/h1-1", "d/h2-2"])
-        self.assertEqual([segment.records for segment in history.segments], [120, 120, 60])
+        self.assertEqual([history.segments.records(i) for i in range(history.segments.count)], [120, 120, 60])
         now_s = 300 * 60
         for _ in range(200):  # a block for each record: the owner's own restarts
             now_s = minutes(history, 1, now_s)
@@ -252,7 +252,7 @@ class TestRing(unittest.TestCase):
             minutes(history, 1)
         self.assertEqual((history.thinned, history.lost), (0, 0))
         self.assertEqual(len(stored(history)), 18 + 9 * 19 + 1)
-        self.assertTrue(len(history.segments) <= 5)
+        self.assertTrue(history.segments.count <= 5)
 
     def test_a_thinned_pair_keeps_its_ends_and_is_even(self):
         history = small(hi.History("d", 1), 120)
@@ -266,7 +266,7 @@ class TestRing(unittest.TestCase):
         self.assertTrue(118 <= len(old) <= 122)
         self.assertEqual(max([old[n + 1] - old[n] for n in range(len(old) - 1)]), 2)
         self.assertEqual(history.thinned, 240 - len(old))
-        self.assertEqual((history.segments[0].first, history.segments[0].last), (0, 1))
+        self.assertEqual((history.segments.get(0).first, history.segments.get(0).last), (0, 1))
 
     def test_nothing_recent_is_ever_thinned_rather_the_oldest_goes(self):
         history = small(hi.History("d", 1), 10000)
@@ -304,12 +304,13 @@ class TestFailures(unittest.TestCase):
     def test_a_full_disk_makes_the_ring_smaller(self):
         history = hi.History("d", 1)
         now_s = minutes(history, 600)
-        self.assertEqual(len(history.segments), 5)
+        self.assertEqual(history.segments.count, 5)
         self.disk.fail(1, OSError, False)
         now_s = minutes(history, 30, now_s, 0, True)
         self.assertEqual(history.room, 5)
         history.room = 26
-        history.segments = history.segments[:2]
+        while history.segments.count > 2:
+            history.segments.pop(2)
         self.disk.fail(1, OSError, False)
         minutes(history, 30, now_s, 0, True)
         self.assertEqual(history.room, 4)
@@ -358,7 +359,7 @@ class TestFailures(unittest.TestCase):
         flushed(history)
         before = dict(self.disk.files)
         real_open = self.disk.open
-        second = "d/" + history.segments[1].name()
+        second = "d/" + history.segments.get(1).name()
 
         def open_but_one(path, mode="rb"):
             if path == second:

@@ -44,9 +44,24 @@ SESSION = "firmware/benchshim/session.py"
 LINE = "firmware/benchshim/line.py"
 LOGIN = "firmware/dewboard/login.py"
 GUARD = "firmware/dewboard/guard.py"
+SEGMENTS = "firmware/dewboard/segments.py"
 
 # name, file, old, new, why
 MISTAKES = (
+    (
+        "history-segment-closed-forgotten",
+        SEGMENTS,
+        "state = ENDED * segment.ended | CLOSED * segment.closed",
+        "state = ENDED * segment.ended",
+        "A block goes behind a torn one, where no reader finds it.",
+    ),
+    (
+        "history-segment-pop-leaves-last",
+        SEGMENTS,
+        "for n in range(i * COLUMNS, self.count * COLUMNS):",
+        "for n in range(i * COLUMNS, (self.count - 1) * COLUMNS):",
+        "The newest file is forgotten when an old one goes.",
+    ),
     (
         "doubts-no-errors",
         DOUBTS,
