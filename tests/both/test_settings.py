@@ -3,6 +3,7 @@
 import unittest
 
 from dewcore.settings import SWITCH, TABLE, UNITS, SettingError, Settings, accepted, disagreement, row_of
+from dewcore.settings_help import HELP
 
 NAN = float("nan")
 INF = float("inf")
@@ -228,6 +229,15 @@ class TestChange(unittest.TestCase):
         settings.change({})
         for row in TABLE:
             self.assertEqual(getattr(settings, row[0]), row[2])
+
+
+class TestHelp(unittest.TestCase):
+    def test_help_names_exactly_the_tables_settings(self):
+        self.assertEqual(sorted(HELP), sorted(row[0] for row in TABLE))
+        for texts in HELP.values():
+            self.assertEqual(len(texts), 3)
+            for text in texts:
+                self.assertTrue(text and text == text.strip())
 
 
 if __name__ == "__main__":

@@ -11,7 +11,6 @@ from pathlib import Path
 import pytest
 
 from dewcore.settings import TABLE
-from dewcore.settings_help import HELP
 
 ROOT = Path(__file__).resolve().parents[2]
 CORE = ROOT / "shared" / "dewcore"
@@ -72,13 +71,6 @@ def test_every_file_says_why_it_exists_and_its_functions_fit_a_screen(path):
     for node in ast.walk(tree):
         if isinstance(node, (ast.FunctionDef, ast.AsyncFunctionDef)) and node.name != "__init__":
             assert node.end_lineno - node.lineno < 40, node.name
-
-
-def test_help_names_exactly_the_tables_settings():
-    assert list(HELP) == [row[0] for row in TABLE]
-    for texts in HELP.values():
-        assert len(texts) == 3
-        assert all(text and text == text.strip() for text in texts)
 
 
 def attributes_read(paths: list) -> set:
