@@ -147,7 +147,6 @@ class Keep:
         gave_way, self.gave_way = self.gave_way, False  # what cannot be stored holds up nothing else
         if not gave_way and (is_urgent or self.once_more or now_s - self.learned_s >= LEARNED_S):
             self.gave_way = not self._write(app, self._save_learned(app))
-            self.once_more = is_urgent and not self.gave_way  # both slots shall know of an alarm
         elif self.settings_changed:
             self.settings_changed = not self._write(app, save_settings(self.settings, app.settings))
         elif self.login_image is not None:
@@ -170,6 +169,7 @@ class Keep:
         urgent = learned.urgent(app.controller)
         if not self.learned.save(learned.Image(app.controller, app.utc_s())):
             return False
+        self.once_more = urgent != self.urgent  # both slots shall know of an alarm, whatever becomes of the counters
         self.urgent = urgent
         self.learned_s = app.now_s
         return self.counters.save(app.counters.pack())

@@ -25,6 +25,15 @@ class Flash(Disk):
         """Anything."""
 
 
+class Refusing:
+    """A store that takes nothing."""
+
+    refused = "no room"
+
+    def save(self, _):
+        return False
+
+
 class Machine:
     """A board with its flash and a heated, dry house; `start` is what main.py does after the serial window."""
 
@@ -326,6 +335,19 @@ class TestBoot(unittest.TestCase):
             machine.disk.files["kept/learned" + lost] = b"torn"
             machine.restart()
             self.assertTrue(machine.beat(20).refusals >> w.LEAK_WET & 1, lost)
+
+    def test_so_it_is_where_the_counters_cannot_be_stored(self):
+        machine = Machine().opened()
+        machine.app.keep.counters = Refusing()
+        machine.board.leak = "wet"
+        machine.beat(70)
+        machine.board.leak = "dry"
+        stored = dict(machine.disk.files)
+        for lost in (".a", ".b"):
+            machine.disk.files.update(stored)
+            machine.disk.files["kept/learned" + lost] = b"torn"
+            machine.restart()
+            self.assertTrue(machine.beat(5).refusals >> w.LEAK_WET & 1, lost)
 
     def test_settings_outlast_it_and_wrong_ones_change_nothing(self):
         machine = Machine()

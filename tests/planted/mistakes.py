@@ -1661,9 +1661,17 @@ MISTAKES = (
     (
         "storage-alarm-in-one-slot",
         KEEP,
-        "self.once_more = is_urgent and not self.gave_way  # both",
+        "self.once_more = urgent != self.urgent  # both",
         "self.once_more = False  # both",
         "An alarm is in one slot only: with that one damaged, the older knows of none.",
+    ),
+    (
+        "storage-alarm-forgets-once-more",
+        KEEP,
+        "        if not self.learned.save(learned.Image(app.controller, app.utc_s())):\n            return False\n",
+        "        if not self.learned.save(learned.Image(app.controller, app.utc_s())):\n"
+        "            self.urgent = urgent\n            return False\n",
+        "An alarm that could not be stored at once counts as stored.",
     ),
     (
         "storage-refused-holds-up-all",
