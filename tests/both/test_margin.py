@@ -95,8 +95,8 @@ class TestParts(unittest.TestCase):
 
     def test_before_anything_is_set_all_parts_are_nothing(self):
         m = Margin()
-        parts = (m.rh_pct, m.indoor_pct, m.outdoor_pct, m.factor_pct, m.total_pct, m.total_k)
-        self.assertEqual(parts, (0.0,) * 6)
+        parts = (m.rh_pct, m.indoor_pct, m.outdoor_pct, m.factor_pct, m.total_pct, m.total_k, m.per_k_pct)
+        self.assertEqual(parts, (0.0,) * 7)
 
     def test_outdoors_warmer_than_the_room_the_glass_factor_costs_nothing(self):
         for outdoor_c in (20.0, 25.0):
@@ -108,7 +108,7 @@ class TestParts(unittest.TestCase):
         margin = Margin()
         settings = Settings()
         settings.change(only("rh_tolerance_pct", 1.0))
-        margin.set(0.0, 0.0, -15.0, 0.5, 20.0, -50.0, settings)
+        self.assertEqual(margin.set(0.0, 0.0, -15.0, 0.5, 20.0, -50.0, settings), 1.0)
         self.assertEqual((margin.total_pct, margin.total_k), (1.0, 0.0))
         margin.set(5.0, 5.0, -15.0, 0.5, 20.0, -50.0, settings)
         self.assertAlmostEqual(margin.total_k, 2.17, delta=0.03)

@@ -30,7 +30,9 @@ class TestRows(unittest.TestCase):
 
     def test_rows_that_begin_far_on(self):
         data = b"'" + b"x" * 700 + b"\n" + DATA
-        self.assertEqual(Rows(data, bytes([702 % 256, 702 // 256]))[0], TABLE[0])
+        second = 702 + DATA.find(b"\n") + 1
+        rows = Rows(data, bytes([0, 0, 702 % 256, 702 // 256, second % 256, second // 256]))
+        self.assertEqual((rows[0], rows[1], rows[2]), (("x" * 700,), TABLE[0], TABLE[1]))
 
 
 if __name__ == "__main__":

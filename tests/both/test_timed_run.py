@@ -79,6 +79,17 @@ class TestTimedRun(unittest.TestCase):
             decision = bench.scan()
             self.assertEqual(decision.refusals & (1 << w.RUN_OVER | 1 << w.HUMID_ENOUGH), 1 << w.HUMID_ENOUGH)
 
+    def test_its_five_minutes_are_300_s_to_the_second(self):
+        for for_s in (300, 301, 9999):
+            bench = Bench()
+            bench.ask(for_s)
+            for _ in range(299):
+                self.assertIs(bench.scan(1).valve, True)
+            self.assertIs(bench.scan(1).valve, False)
+
+    def test_a_board_starts_without_one(self):
+        self.assertIs(Controller(Settings()).timed.running, False)
+
     def test_a_request_that_is_held_begins_no_second_run(self):
         bench = Bench()
         bench.ask()
@@ -140,6 +151,9 @@ class TestTimedRun(unittest.TestCase):
         bench = Bench(rh_pct=DRY_PCT)
         opened_s = bench.controller.valve.followed_s
         bench.rh_pct = HUMID_PCT
+        bench.scan()
+        bench.scan()
+        self.assertEqual(bench.scan().refusals, 0)  # humid enough, but its shortest run is not over
         self.assertIs(bench.ask(0).valve, True)
         self.assertFalse(bench.controller.decision.refusals >> w.RUN_OVER & 1)
         bench.open_for_s()

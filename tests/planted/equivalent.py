@@ -1202,4 +1202,18 @@ EQUIVALENT = (
         "0 > -1",
         "Of the next second the age is -1, which is what is returned for it; the other 0 is noticed.",
     ),
+    (
+        "rows",
+        "__getitem__",
+        "if not 0 <= n < len(self)",
+        "Lt > LtE",
+        "Behind the last row there are no two bytes to read: that raises the same.",
+    ),
+    (
+        "timed_run",
+        "__init__",
+        "self.until_s",
+        "0 >",
+        "It is read only in a run, and what begins one sets it.",
+    ),
 )
