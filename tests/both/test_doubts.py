@@ -289,11 +289,13 @@ class TestOutdoors(unittest.TestCase):
         belief.take(-10.0, 0)
         belief.take(-10.0, 600)
         self.assertTrue(belief.take(12.5, 1200))
-        for at_s in range(1800, JUMP_HELD_S, 600):
+        for at_s in range(1800, 172800, 600):
             self.assertTrue(belief.take(12.5, at_s))
-        self.assertEqual(belief.believed_c, -10.0)
-        belief.take(12.5, 1200 + JUMP_HELD_S)
-        belief.take(12.5, 1800 + JUMP_HELD_S)
+        belief.take(12.5, 1200 + 172799)
+        self.assertEqual((belief.believed_c, belief.jumped_s), (-10.0, 1200))
+        belief.take(12.5, 1200 + 172800)
+        self.assertEqual(belief.jumped_s, -1)
+        belief.take(12.5, 1800 + 172800)
         self.assertTrue(belief.believed_c > -10.0)
 
     def test_what_a_jump_is_to_a_tenth_of_a_kelvin_and_to_the_second(self):
@@ -303,8 +305,18 @@ class TestOutdoors(unittest.TestCase):
             belief.take(-10.0 + rise_k, 60)
             self.assertEqual(belief.jumped_s, held)
         self.assertIs(belief.take(15.0, 60), True)
+        self.assertEqual(belief.jumped_s, 60)
         self.assertIs(belief.take(15.0, 59), True)  # told late, and older than the jump: it goes on from there
         self.assertEqual((belief.jumped_s, belief.usual_c), (-1, 15.0))
+
+    def test_far_within_a_second_is_a_jump_and_with_a_clock_set_back_it_is_none(self):
+        for at_s, jumped_s, usual_c in ((90, 90, -10.0), (89, -1, -10.0), (60, -1, -10.0), (59, -1, 10.0)):
+            belief = OutdoorBelief()
+            for seen_s in (0, 60, 90):  # what is usual was taken last at 60 s
+                belief.take(-10.0, seen_s)
+            belief.take(10.0, at_s)
+            self.assertEqual(belief.jumped_s, jumped_s)
+            self.assertAlmostEqual(belief.usual_c, usual_c, delta=0.2)
 
     def test_a_reading_that_jumped_is_none_after_an_hour_and_a_half(self):
         rig = Rig({"design_outdoor_c": -25.0})

@@ -2,7 +2,7 @@
 
 import unittest
 
-from dewcore.outdoors import HOURS, OutdoorBelief, OutdoorHistory
+from dewcore.outdoors import HOURS, OutdoorBelief, OutdoorHistory, dpa_of
 from dewcore.psychro import sat_water_pa
 
 
@@ -32,6 +32,7 @@ class TestHistory(unittest.TestCase):
         self.assertAlmostEqual(history.mean_c(0.0), -5.0 + 0.835, delta=1e-4)
         self.assertEqual(history.sum_cc, sum(history.hour_cc))
         self.assertEqual(history.sum_dpa, sum(history.hour_dpa))
+        self.assertEqual((history.count, history.fresh, history.joined), (168, 168, 168))
 
     def test_a_day_is_the_last_24_hours_across_the_rings_end(self):
         history = OutdoorHistory()
@@ -147,6 +148,7 @@ class TestHistory(unittest.TestCase):
         history.note(9.0, 1800, 80.0)
         history.forget()
         self.assertEqual((history.part_c_s, history.part_s, history.sum_cc, history.sum_dpa), (0.0, 0, 0, 0))
+        self.assertEqual((history.count, history.fresh, history.joined), (0, 0, 0))
         found = (history.mean_c(-7.0), history.day_lowest_c(-7.0), history.season_over(False, 8.0, 8.5))
         self.assertEqual(found, (-7.0, -7.0, False))
         self.assertIs(history.note(-20.0, 3599, 80.0), False)
@@ -165,6 +167,110 @@ class TestHistory(unittest.TestCase):
         self.assertTrue(history.season_over(True, 14.1, 15.0))
         self.assertFalse(history.season_over(True, 14.0, 15.0))
         self.assertTrue(history.season_over(False, float("nan"), 15.0))
+
+    def test_a_days_mean_ends_the_season_and_neither_a_warm_noon_nor_a_cold_morning_changes_it(self):
+        for day_c, now_c, is_over in ((10.0, 20.0, False), (16.0, 5.0, True)):
+            history = OutdoorHistory()
+            for _ in range(24):
+                history.note(day_c, 3600, 80.0)
+            self.assertIs(history.season_over(False, now_c, 15.0), is_over)
+
+
+class TestReboot(unittest.TestCase):
+    """Hours kept from before a boot: nobody knows yet how long ago they were."""
+
+    def kept(self, means_c, after=2):
+        """A history with these hours from before the boot, the last of them just before place `after`."""
+        history = OutdoorHistory()
+        history.hour_cc[after] = 3000  # from a week ago, or never: the next hour comes here
+        history.hour_dpa[after] = 4000
+        for n in range(len(means_c)):
+            history.hour_cc[after - len(means_c) + n] = int(100 * means_c[n])
+        history.resume(len(means_c), after, 80.0)
+        return history
+
+    def pa(self, *means_c):
+        """The mean vapour pressure of hours at 80 % RH [Pa]."""
+        return 0.8 * sum([sat_water_pa(mean_c) for mean_c in means_c]) / len(means_c)
+
+    def close(self, history, mean_c, pa):
+        self.assertAlmostEqual(history.mean_c(50.0), mean_c, delta=1e-4)
+        self.assertAlmostEqual(history.mean_vapour_pa(50.0, 80.0), pa, delta=0.06)
+
+    def test_they_are_the_known_week_across_the_rings_end(self):
+        means_c = (-10.0, -8.0, -6.0, -4.0, -1.0)
+        history = self.kept(means_c)
+        self.assertEqual((history.count, history.fresh, history.joined), (5, 0, 0))
+        self.assertEqual((history.sum_cc, history.back_cc(1), history.back_cc(5)), (-2900, -100, -1000))
+        self.assertEqual(history.sum_dpa, sum([dpa_of(mean_c, 80.0) for mean_c in means_c]))
+        self.close(history, -5.8, self.pa(*means_c))
+        self.assertAlmostEqual(history.day_c, -5.8, delta=1e-4)
+        self.assertAlmostEqual(history.day_lowest_c(0.0), -10.0, delta=1e-4)
+
+    def test_the_next_hours_come_behind_them(self):
+        history = self.kept((-10.0, -8.0, -6.0))
+        history.note(-4.0, 3600, 80.0)
+        self.assertEqual([history.back_cc(back) for back in (1, 2, 3, 4)], [-400, -600, -800, -1000])
+        self.close(history, -7.0, self.pa(-10.0, -8.0, -6.0, -4.0))
+
+    def test_of_a_week_kept_whole_the_oldest_hour_gives_way(self):
+        history = self.kept([-3.0] + [6.0] * (HOURS - 1))
+        history.note(6.0, 3600, 80.0)
+        self.close(history, 6.0, self.pa(6.0))
+        self.assertEqual((history.count, history.sum_cc, history.fresh), (HOURS, 600 * HOURS, 1))
+
+    def test_the_week_is_no_warmer_and_no_moister_than_what_is_read_since(self):
+        for before in (1, 100):
+            history = self.kept([8.0] * before)
+            self.close(history, 8.0, self.pa(8.0))
+            history.note(-10.0, 600, 80.0)
+            self.close(history, -10.0, self.pa(-10.0))
+            history.note(-10.0, 3000, 80.0)
+            self.close(history, -10.0, self.pa(-10.0))
+            history.note(-6.0, 3600, 80.0)
+            self.close(history, -8.0, self.pa(-10.0, -6.0))
+            history.note(-6.0, 1800, 80.0)
+            self.close(history, -8.0, self.pa(-10.0, -6.0))
+
+    def test_warmer_air_than_before_the_boot_counts_as_one_hour_after_the_other(self):
+        history = self.kept([-10.0] * 3)
+        history.note(6.0, 600, 80.0)
+        self.close(history, -10.0, self.pa(-10.0))
+        history.note(6.0, 3000, 80.0)
+        self.close(history, -6.0, self.pa(-10.0, -10.0, -10.0, 6.0))
+
+    def test_once_the_time_off_is_known_only_more_than_a_week_makes_them_count_no_more(self):
+        for gap_s, mean_c, count, fresh in (
+            (3599, 7.0, 4, 4),
+            (3600, 7.0, 4, 1),
+            (604800, 7.0, 4, 1),
+            (604801, -2.0, 1, 1),
+        ):
+            history = self.kept([10.0] * 3)
+            history.note(-2.0, 3600, 80.0)
+            history.settle(gap_s)
+            pa = self.pa(10.0, 10.0, 10.0, -2.0) if count == 4 else self.pa(-2.0)
+            self.close(history, mean_c, pa)
+            self.assertEqual((history.count, history.fresh, history.joined), (count, fresh, fresh))
+            history.settle(604801)  # it was settled
+            history.note(-20.0, 600, 80.0)
+            self.close(history, mean_c, pa)
+
+    def test_after_more_than_a_week_off_and_no_hour_since_nothing_is_known(self):
+        history = self.kept([10.0] * 3)
+        history.note(-2.0, 1800, 80.0)
+        history.settle(700000)
+        self.assertEqual((history.count, history.mean_c(-3.0)), (0, -3.0))
+        history.note(-4.0, 1800, 80.0)  # with the half hour before
+        self.close(history, -3.0, self.pa(-3.0))
+
+    def test_where_none_was_kept_it_begins_as_new(self):
+        history = self.kept([])
+        self.assertEqual((history.count, history.mean_c(-7.0)), (0, -7.0))
+        history.note(-20.0, 600, 80.0)
+        self.assertEqual(history.mean_c(-7.0), -7.0)
+        history.note(-20.0, 3000, 80.0)
+        self.close(history, -20.0, self.pa(-20.0))
 
 
 class TestBelief(unittest.TestCase):
@@ -206,6 +312,34 @@ class TestBelief(unittest.TestCase):
             if minute == 61:
                 self.assertEqual(belief.believed_c, 0.0)
         self.assertEqual(belief.believed_c, 1.5)
+
+    def test_the_second_hour_confirms_what_it_read_itself(self):
+        belief = OutdoorBelief()
+        belief.take(-4.0, 0)
+        belief.take(0.0, 60)
+        for minute in range(2, 122):
+            belief.take(9.0, 60 * minute)
+        self.assertEqual(belief.believed_c, 9.0)
+
+    def test_a_jump_amid_a_rise_starts_the_hour_anew(self):
+        belief = OutdoorBelief()
+        belief.take(-4.0, 0)
+        for at_s in range(60, 3060, 60):
+            belief.take(4.0, at_s)
+        self.assertIs(belief.take(30.0, 3060), True)
+        for at_s in range(3120, 6720, 60):
+            self.assertIs(belief.take(4.0, at_s), True)
+        self.assertIs(belief.take(4.0, 6720), False)
+        self.assertEqual(belief.believed_c, 4.0)
+
+    def test_a_time_before_the_boot_says_nothing_and_a_reading_that_is_not_trusted_warms_nothing(self):
+        belief = OutdoorBelief()
+        self.assertIs(belief.take(5.0, -1), False)
+        self.assertIs(belief.known, False)
+        belief.take(-4.0, 0)
+        for at_s in range(60, 7200, 60):
+            self.assertIs(belief.take(4.0, at_s, False), True)
+        self.assertEqual(belief.believed_c, -4.0)
 
     def test_a_falling_back_starts_the_hour_anew(self):
         belief = OutdoorBelief()
