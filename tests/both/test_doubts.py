@@ -9,7 +9,7 @@ from dewcore import learned
 from dewcore import readings as r
 from dewcore import words as w
 from dewcore.doubts import Doubts
-from dewcore.outdoors import JUMP_HELD_S, OutdoorBelief
+from dewcore.outdoors import JUMP_HELD_S
 
 STRONG = {"strength": 1.0, "recent": 1.0}
 HEATED = {"usual_duty": 0.667, "usual_span_k": 24.0, "duty_h": 400.0}
@@ -284,40 +284,6 @@ class TestSensors(unittest.TestCase):
 
 
 class TestOutdoors(unittest.TestCase):
-    def test_a_jump_beyond_14_k_holds_for_two_days(self):
-        belief = OutdoorBelief()
-        belief.take(-10.0, 0)
-        belief.take(-10.0, 600)
-        self.assertTrue(belief.take(12.5, 1200))
-        for at_s in range(1800, 172800, 600):
-            self.assertTrue(belief.take(12.5, at_s))
-        belief.take(12.5, 1200 + 172799)
-        self.assertEqual((belief.believed_c, belief.jumped_s), (-10.0, 1200))
-        belief.take(12.5, 1200 + 172800)
-        self.assertEqual(belief.jumped_s, -1)
-        belief.take(12.5, 1800 + 172800)
-        self.assertTrue(belief.believed_c > -10.0)
-
-    def test_what_a_jump_is_to_a_tenth_of_a_kelvin_and_to_the_second(self):
-        for rise_k, held in ((14.0, -1), (14.1, 60)):
-            belief = OutdoorBelief()
-            belief.take(-10.0, 0)
-            belief.take(-10.0 + rise_k, 60)
-            self.assertEqual(belief.jumped_s, held)
-        self.assertIs(belief.take(15.0, 60), True)
-        self.assertEqual(belief.jumped_s, 60)
-        self.assertIs(belief.take(15.0, 59), True)  # told late, and older than the jump: it goes on from there
-        self.assertEqual((belief.jumped_s, belief.usual_c), (-1, 15.0))
-
-    def test_far_within_a_second_is_a_jump_and_with_a_clock_set_back_it_is_none(self):
-        for at_s, jumped_s, usual_c in ((90, 90, -10.0), (89, -1, -10.0), (60, -1, -10.0), (59, -1, 10.0)):
-            belief = OutdoorBelief()
-            for seen_s in (0, 60, 90):  # what is usual was taken last at 60 s
-                belief.take(-10.0, seen_s)
-            belief.take(10.0, at_s)
-            self.assertEqual(belief.jumped_s, jumped_s)
-            self.assertAlmostEqual(belief.usual_c, usual_c, delta=0.2)
-
     def test_a_reading_that_jumped_is_none_after_an_hour_and_a_half(self):
         rig = Rig({"design_outdoor_c": -25.0})
         rig.values["outdoor_c"] = -10.0
@@ -388,43 +354,6 @@ class TestOutdoors(unittest.TestCase):
         rig.values["outdoor_c"] = 5.0
         rig.run(60, 30)
         self.assertEqual(rig.controller.judge.inputs.outdoor_c, 5.0)
-
-    def test_while_a_jump_lasts_time_does_not_add_up_to_a_rise(self):
-        belief = OutdoorBelief()
-        belief.take(-10.0, 0)
-        for at_s in range(60, 3660, 60):
-            self.assertIs(belief.take(14.0, at_s), True)
-        belief.take(-8.0, 3660)  # back: a rise of a minute
-        self.assertAlmostEqual(belief.believed_c, -10.0 + 3.0 / 60.0, delta=1e-5)
-
-    def test_the_usual_is_a_mean_of_the_last_hour_taken_once_a_minute(self):
-        belief = OutdoorBelief()
-        belief.take(0.0, 0)
-        belief.take(6.0, 59)
-        self.assertEqual(belief.usual_c, 0.0)
-        belief.take(6.0, 60)
-        self.assertAlmostEqual(belief.usual_c, 0.1, delta=1e-6)
-        belief.take(6.0, 119)
-        self.assertAlmostEqual(belief.usual_c, 0.1, delta=1e-6)
-        belief.take(6.1, 30)  # a clock that is set back
-        self.assertEqual(belief.usual_c, 6.1)
-
-    def test_back_from_a_jump_all_is_as_before(self):
-        belief = OutdoorBelief()
-        belief.take(-10.0, 0)
-        belief.take(20.0, 600)
-        self.assertTrue(belief.jumped_s >= 0)
-        self.assertFalse(belief.take(-9.9, 1200))
-        self.assertEqual((belief.jumped_s, belief.believed_c), (-1, -9.9))
-
-    def test_a_cold_glitch_does_not_make_the_return_a_jump(self):
-        belief = OutdoorBelief()
-        for at_s in range(0, 600, 10):
-            belief.take(-5.0, at_s)
-        belief.take(-50.0, 600)
-        for at_s in range(610, 4300, 10):
-            belief.take(-5.0, at_s)
-        self.assertEqual((belief.jumped_s, belief.believed_c), (-1, -5.0))
 
     def test_much_heat_for_few_kelvin_and_the_reading_counts_no_more(self):
         rig = Lived().knows(**HEATED).live(0.5)

@@ -70,6 +70,10 @@ class TestHistory(unittest.TestCase):
         history.interrupt()
         history.note(-10.0, 3600, 80.0)
         self.assertEqual(history.joined, 1)
+        history.note(-10.0, 1, 80.0)
+        history.interrupt()
+        history.note(-10.0, 3600, 80.0)
+        self.assertEqual(history.joined, 0)
         history.forget()
         self.assertEqual(history.joined, 0)
 
@@ -140,6 +144,7 @@ class TestHistory(unittest.TestCase):
         self.assertEqual(history.hour_dpa[0], 65535)
         self.assertAlmostEqual(history.mean_vapour_pa(0.0, 80.0), 6553.5, delta=0.5)
         self.assertEqual(history.sum_dpa, 65535 * HOURS)
+        self.assertEqual((history.count, history.fresh, history.joined), (168, 168, 168))
 
     def test_what_is_forgotten_counts_no_more(self):
         history = OutdoorHistory()
@@ -182,8 +187,9 @@ class TestReboot(unittest.TestCase):
     def kept(self, means_c, after=2):
         """A history with these hours from before the boot, the last of them just before place `after`."""
         history = OutdoorHistory()
-        history.hour_cc[after] = 3000  # from a week ago, or never: the next hour comes here
-        history.hour_dpa[after] = 4000
+        for n in range(HOURS):  # left from another week, and not known any more
+            history.hour_cc[n], history.hour_dpa[n] = 3000, 4000
+        history.note(30.0, 1800, 80.0)  # of before, too
         for n in range(len(means_c)):
             history.hour_cc[after - len(means_c) + n] = int(100 * means_c[n])
         history.resume(len(means_c), after, 80.0)
@@ -214,7 +220,7 @@ class TestReboot(unittest.TestCase):
         self.close(history, -7.0, self.pa(-10.0, -8.0, -6.0, -4.0))
 
     def test_of_a_week_kept_whole_the_oldest_hour_gives_way(self):
-        history = self.kept([-3.0] + [6.0] * (HOURS - 1))
+        history = self.kept([-3.0] + [6.0] * (HOURS - 1), 0)
         history.note(6.0, 3600, 80.0)
         self.close(history, 6.0, self.pa(6.0))
         self.assertEqual((history.count, history.sum_cc, history.fresh), (HOURS, 600 * HOURS, 1))
@@ -229,7 +235,7 @@ class TestReboot(unittest.TestCase):
             self.close(history, -10.0, self.pa(-10.0))
             history.note(-6.0, 3600, 80.0)
             self.close(history, -8.0, self.pa(-10.0, -6.0))
-            history.note(-6.0, 1800, 80.0)
+            history.note(-30.0, 1800, 80.0)  # no hour yet
             self.close(history, -8.0, self.pa(-10.0, -6.0))
 
     def test_warmer_air_than_before_the_boot_counts_as_one_hour_after_the_other(self):
@@ -256,6 +262,22 @@ class TestReboot(unittest.TestCase):
             history.note(-20.0, 600, 80.0)
             self.close(history, mean_c, pa)
 
+    def test_after_a_short_time_off_the_week_is_what_it_was(self):
+        history = self.kept([8.0] * 3)
+        history.settle(5000)
+        history.note(-10.0, 600, 80.0)
+        self.close(history, 8.0, self.pa(8.0))
+
+    def test_where_nothing_is_kept_the_time_off_changes_nothing(self):
+        forgotten = self.kept([8.0] * 3)
+        forgotten.forget()
+        for history in (OutdoorHistory(), self.kept([]), forgotten):
+            history.note(-4.0, 3600, 80.0)
+            history.interrupt()
+            history.note(-6.0, 3600, 80.0)
+            history.settle(0)
+            self.assertEqual((history.count, history.joined), (2, 1))
+
     def test_after_more_than_a_week_off_and_no_hour_since_nothing_is_known(self):
         history = self.kept([10.0] * 3)
         history.note(-2.0, 1800, 80.0)
@@ -278,6 +300,9 @@ class TestBelief(unittest.TestCase):
         belief = OutdoorBelief()
         self.assertFalse(belief.take(12.0, 5))
         self.assertEqual(belief.believed_c, 12.0)
+        belief = OutdoorBelief()
+        self.assertFalse(belief.take(20.0, 5))
+        self.assertEqual(belief.believed_c, 20.0)
 
     def test_down_at_once_up_three_kelvin_an_hour(self):
         belief = OutdoorBelief()
@@ -354,7 +379,8 @@ class TestBelief(unittest.TestCase):
     def test_a_new_belief_knows_nothing(self):
         belief = OutdoorBelief()
         self.assertEqual((belief.believed_c, belief.rising_lowest_c, belief.at_s), (0.0, 0.0, 0))
-        self.assertEqual(belief.rising_since_s, -1)
+        self.assertEqual((belief.rising_since_s, belief.jumped_s), (-1, -1))
+        self.assertEqual((belief.usual_c, belief.usual_s), (0.0, 0))
         self.assertIs(belief.known, False)
 
     def test_held_or_not_is_told_as_such(self):
@@ -423,6 +449,96 @@ class TestBelief(unittest.TestCase):
         self.assertEqual(belief.believed_c, 0.0)
         self.assertTrue(belief.take(8.0, 3780))  # 120 s into the second hour
         self.assertTrue(belief.believed_c < 1.0)
+
+
+class TestJump(unittest.TestCase):
+    """Readings far above what was usual: another place, another unit, the sun."""
+
+    def test_a_jump_beyond_14_k_holds_for_two_days(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        belief.take(-10.0, 600)
+        self.assertTrue(belief.take(12.5, 1200))
+        for at_s in range(1800, 172800, 600):
+            self.assertTrue(belief.take(12.5, at_s))
+        belief.take(12.5, 1200 + 172799)
+        self.assertEqual((belief.believed_c, belief.jumped_s), (-10.0, 1200))
+        belief.take(12.5, 1200 + 172800)
+        self.assertEqual(belief.jumped_s, -1)
+        belief.take(12.5, 1800 + 172800)
+        self.assertTrue(belief.believed_c > -10.0)
+
+    def test_what_a_jump_is_to_a_tenth_of_a_kelvin_and_to_the_second(self):
+        for rise_k, held in ((14.0, -1), (14.1, 60)):
+            belief = OutdoorBelief()
+            belief.take(-10.0, 0)
+            belief.take(-10.0 + rise_k, 60)
+            self.assertEqual(belief.jumped_s, held)
+        self.assertIs(belief.take(15.0, 60), True)
+        self.assertEqual(belief.jumped_s, 60)
+        self.assertIs(belief.take(15.0, 59), True)  # told late, and older than the jump: it goes on from there
+        self.assertEqual((belief.jumped_s, belief.usual_c), (-1, 15.0))
+
+    def test_far_within_a_second_is_a_jump_and_with_a_clock_set_back_it_is_none(self):
+        for at_s, jumped_s, usual_c in ((90, 90, -10.0), (89, -1, -10.0), (60, -1, -10.0), (59, -1, 10.0)):
+            belief = OutdoorBelief()
+            for seen_s in (0, 60, 90):  # what is usual was taken last at 60 s
+                belief.take(-10.0, seen_s)
+            belief.take(10.0, at_s)
+            self.assertEqual(belief.jumped_s, jumped_s)
+            self.assertAlmostEqual(belief.usual_c, usual_c, delta=0.2)
+
+    def test_a_jump_in_second_nought_is_one(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        self.assertIs(belief.take(10.0, 0), True)
+        self.assertEqual(belief.jumped_s, 0)
+        belief.take(-9.0, 30)
+        self.assertEqual((belief.jumped_s, belief.usual_c), (-1, -9.0))
+
+    def test_after_more_than_90_minutes_without_a_reading_it_may_have_warmed_so_far(self):
+        for gap_s, jumped_s in ((5400, 5460), (5401, -1)):
+            belief = OutdoorBelief()
+            belief.take(-10.0, 60)
+            belief.take(10.0, 60 + gap_s)
+            self.assertEqual(belief.jumped_s, jumped_s)
+
+    def test_while_a_jump_lasts_time_does_not_add_up_to_a_rise(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        for at_s in range(60, 3660, 60):
+            self.assertIs(belief.take(14.0, at_s), True)
+        belief.take(-8.0, 3660)  # back: a rise of a minute
+        self.assertAlmostEqual(belief.believed_c, -10.0 + 3.0 / 60.0, delta=1e-5)
+
+    def test_the_usual_is_a_mean_of_the_last_hour_taken_once_a_minute(self):
+        belief = OutdoorBelief()
+        belief.take(0.0, 0)
+        belief.take(6.0, 59)
+        self.assertEqual(belief.usual_c, 0.0)
+        belief.take(6.0, 60)
+        self.assertAlmostEqual(belief.usual_c, 0.1, delta=1e-6)
+        belief.take(6.0, 119)
+        self.assertAlmostEqual(belief.usual_c, 0.1, delta=1e-6)
+        belief.take(6.1, 59)  # a clock that is set back
+        self.assertEqual(belief.usual_c, 6.1)
+
+    def test_back_from_a_jump_all_is_as_before(self):
+        belief = OutdoorBelief()
+        belief.take(-10.0, 0)
+        belief.take(20.0, 600)
+        self.assertTrue(belief.jumped_s >= 0)
+        self.assertFalse(belief.take(-9.9, 1200))
+        self.assertEqual((belief.jumped_s, belief.believed_c), (-1, -9.9))
+
+    def test_a_cold_glitch_does_not_make_the_return_a_jump(self):
+        belief = OutdoorBelief()
+        for at_s in range(0, 600, 10):
+            belief.take(-5.0, at_s)
+        belief.take(-50.0, 600)
+        for at_s in range(610, 4300, 10):
+            belief.take(-5.0, at_s)
+        self.assertEqual((belief.jumped_s, belief.believed_c), (-1, -5.0))
 
 
 if __name__ == "__main__":
