@@ -23,7 +23,7 @@ from dewboard import pins as p
 
 from .virtual_chips import Aht20Chip, Sht3xChip, Sht4xChip
 from .virtual_mains import VirtualMains
-from .virtual_time import JUST_BEFORE_WRAP_MS, POWER, SLOT_US, BoardReset, VirtualTime
+from .virtual_time import JUST_BEFORE_WRAP_MS, POWER, BoardReset, VirtualTime
 from .virtual_wire import VirtualWire
 
 
@@ -139,8 +139,7 @@ class VirtualBoard(VirtualTime):
     def redraw(self) -> None:
         """The mains or the relay's pin changed: the senses' waves follow."""
         self.mains.redraw(self.relay_pin)
-        self.cycle_us = self.mains.cycle_us
-        self.slot = self.us % self.cycle_us // SLOT_US
+        self.set_cycle(self.mains.cycle_us)
         for number in self.ac_pins:
             self.ac_pins[number].levels = self.levels[number]
 

@@ -4,6 +4,9 @@ us since the board was made; advance_us(n); block(seconds, irq=True): a call tha
 with interrupts on or off.  The lease's timer and the watchdog fire while time passes.  The watchdog's bite,
 machine.reset() and power_cut() float all pins and raise BoardReset in whoever runs; soft_reset() keeps the pins,
 forgets the timers and does not stop the watchdog.
+
+Every look at the mains moves the time, 200 times a beat: so what has passed since base_us is kept apart and stays a
+small number, as one of more than 30 bits would be an object for the heap, and most of a beat's garbage.
 """
 
 TICKS = 1 << 30  # ticks_ms starts again here, on boards and on no desktop
@@ -12,6 +15,7 @@ NEVER = 1 << 60
 WATCHDOG_MOST_MS = 8388
 POWER = 1
 WATCHDOG = 3
+MOST_REST_US = 1 << 28  # as said above
 SLOT_US = 100  # the grain of the mains' wave, whose place in its cycle passes with time
 
 
@@ -23,9 +27,12 @@ class VirtualTime:
     """Microseconds since the chip was made; the names of MicroPython's module `time`."""
 
     def __init__(self, start_ms: int) -> None:
-        self.us = 0
+        self.base_us = 0
+        self.rest_us = 0
+        self.next_rest_us = MOST_REST_US
         self.start_ms = start_ms
         self.cycle_us = SLOT_US
+        self.phase_us = 0  # of base_us in the mains' cycle
         self.slot = 0  # of the mains' cycle; here, as every look at a sense asks for it
         self.next_us = NEVER  # the nearest of timers and watchdog
         self.timers = []
@@ -35,6 +42,23 @@ class VirtualTime:
         self.epoch = 0  # counts starts; a pin of an earlier one may not be used
         self.cause = POWER
         self.resets = []
+
+    @property
+    def us(self) -> int:
+        return self.base_us + self.rest_us
+
+    @us.setter
+    def us(self, us: int) -> None:
+        self.base_us = us
+        self.rest_us = 0
+        self.set_cycle(self.cycle_us)
+
+    def set_cycle(self, cycle_us: int) -> None:
+        """The mains' cycle from now on."""
+        self.cycle_us = cycle_us
+        self.phase_us = self.base_us % cycle_us
+        self.slot = (self.rest_us + self.phase_us) % cycle_us // SLOT_US
+        self.next_rest_us = min(self.next_us - self.base_us, MOST_REST_US)
 
     def ticks_ms(self) -> int:
         return (self.start_ms + self.us // 1000) % TICKS
@@ -49,11 +73,12 @@ class VirtualTime:
         return (ticks + delta) % TICKS
 
     def sleep_us(self, us: int) -> None:
-        now = self.us + us
-        if now >= self.next_us:
-            self._pass(now)
-        self.us = now
-        self.slot = now % self.cycle_us // SLOT_US
+        now = self.rest_us + us
+        if now >= self.next_rest_us:
+            self._pass(self.base_us + now)
+            now = self.rest_us
+        self.rest_us = now
+        self.slot = (now + self.phase_us) % self.cycle_us // SLOT_US
 
     def sleep_ms(self, ms: int) -> None:
         self.sleep_us(ms * 1000)
@@ -77,9 +102,10 @@ class VirtualTime:
             for timer in self.timers:
                 nearest = min(nearest, timer.at_us)
         self.next_us = nearest
+        self.next_rest_us = min(nearest - self.base_us, MOST_REST_US)
 
     def _pass(self, until: int) -> None:
-        """Fire what is due up to `until`, in its order."""
+        """Fire what is due up to `until`, in its order; then it is `until`."""
         while self.next_us <= until:
             self.us = max(self.us, self.next_us)
             if self.dog_us <= self.next_us:
@@ -90,6 +116,7 @@ class VirtualTime:
             self._schedule()
             for timer in due:
                 timer.callback(timer)
+        self.us = until
 
     # resets
 
