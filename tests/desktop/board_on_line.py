@@ -171,7 +171,7 @@ class BoardOnLine:
         self.machine = machine or micropython()
         self.starts = 0
         self.received = 0
-        self.said = b""
+        self.said = bytearray()  # in days of a bench it grows to 100 MB: bytes would be copied each time
         self.vanish_after = 0  # bytes; 0 never
         self.alive = True
         self.resets_softly = False

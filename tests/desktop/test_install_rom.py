@@ -53,7 +53,7 @@ def first_words(folder: Path, world: str = "") -> bytes:
         while STOPPED not in board.said and STARTED not in board.said:
             assert time.monotonic() < deadline_s, board.said
             time.sleep(0.05)
-        return board.said
+        return bytes(board.said)
 
 
 @pytest.fixture(scope="module")
