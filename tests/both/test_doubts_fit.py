@@ -4,7 +4,7 @@ import unittest
 
 from dewcore import readings as r
 from dewcore import words as w
-from dewcore.doubts import Doubts
+from dewcore.doubts import BACK_G_KG, GUESS_G_KG, Doubts
 from dewcore.settings import Settings
 
 STEP_S = 300
@@ -109,11 +109,22 @@ class TestFirstMinute(unittest.TestCase):
         house.told_s = house.hours = 300
         doubts.minute(readings, r.Inputs(), 0.0, house, False, 300)
         self.assertEqual(doubts.sums[0], 0.0)
+        house.told_s = 301
+        doubts.minute(readings, r.Inputs(), 0.0, house, False, 301)
+        self.assertEqual(doubts.sums[0], 1.0)  # one second is enough of a quarter to be judged
+
+    def test_the_time_before_the_first_minute_is_none_and_that_from_second_nought_on_is(self):
+        for first_s, seconds in ((0, (0, 300)), (300, (0, 300)), (1, (0, 300))):
+            doubts, house, readings = Doubts(Settings()), Told(), r.Readings()
+            for n in range(2):
+                doubts.minute(readings, r.Inputs(), 0.0, house, False, first_s + 300 * n)
+                self.assertEqual(doubts.sum_s, seconds[n])
 
     def test_a_drain_stays_dry_for_as_long_as_the_valve_is_open(self):
         fit = Fit(drain=False)
         self.assertEqual(fit.quarters(4, r.ON, False, 0.0).doubts.dry_s, 0)
         self.assertEqual(fit.quarters(1, r.ON, True, 0.0).doubts.dry_s, 3 * STEP_S)
+        self.assertEqual(Fit(drain=True).quarters(1, r.ON, True, 0.0).doubts.dry_s, 0)
 
 
 class TestMixed(unittest.TestCase):
@@ -225,6 +236,8 @@ class TestNoRise(unittest.TestCase):
 class TestRisesShut(unittest.TestCase):
     def test_more_than_a_third_of_the_strength_with_the_valve_shut(self):
         self.assertFalse(Fit().days(2, None, 0.3).told(w.RISES_SHUT))
+        self.assertFalse(Fit().days(2, None, 0.362).told(w.RISES_SHUT))  # after two days known to a fiftieth
+        self.assertTrue(Fit().days(2, None, 0.365).told(w.RISES_SHUT))
         self.assertTrue(Fit().days(1, None, 0.4).told(w.RISES_SHUT))
         self.assertTrue(Fit().days(1, 1.0, 1.0).told(w.RISES_SHUT))
         self.assertFalse(Fit().days(1, 1.0, 0.0).told(w.RISES_SHUT))
@@ -236,6 +249,8 @@ class TestRisesShut(unittest.TestCase):
 
     def test_not_in_a_lively_house_nor_of_unknown_strength_nor_within_an_hour_of_fan(self):
         self.assertFalse(Fit().days(1, None, 1.0, 2.0).told(w.RISES_SHUT))
+        self.assertFalse(Fit().days(1, None, 0.6, 0.3).told(w.RISES_SHUT))
+        self.assertTrue(Fit().days(1, None, 0.7, 0.3).told(w.RISES_SHUT))
         self.assertFalse(Fit(0.0, 0.0).days(1, None, 1.0).told(w.RISES_SHUT))
         fit = Fit().quarters(60, r.OFF, False, 0.0)
         for n in range(8):
@@ -247,6 +262,10 @@ class TestRisesShut(unittest.TestCase):
         self.assertEqual(fit.doubts.idle, 0.0)
         fit.quarters(1, r.ON, False, 0.0)
         self.assertTrue(abs(fit.doubts.idle - 1.0) < 1e-6)
+        fit.doubts.idle = 0.0  # a step of five minutes is all it takes, one of a minute a fifth
+        fit.doubts.minute(fit.readings, fit.inputs, 0.0, fit.house, False, fit.now_s + 60)
+        self.assertAlmostEqual(fit.doubts.idle, 0.2, delta=2e-6)
+        fit.doubts.idle = 1.0
         fit.quarters(1, r.OFF, True, 0.0)  # without fan nothing dries
         self.assertTrue(abs(fit.doubts.idle - 1.0) < 1e-6)
 
@@ -265,6 +284,80 @@ class TestPadWeak(unittest.TestCase):
         self.assertTrue(fit.told(w.PAD_WEAK))
         self.assertTrue(fit.days(6, 0.55).told(w.PAD_WEAK))
         self.assertFalse(fit.days(6, 0.7).told(w.PAD_WEAK))
+
+
+class TestJustOn(unittest.TestCase):
+    """What lies just on a limit blames nobody, and what lasts just down to it has ended."""
+
+    def strengths(self, b1, recent=1.0, code=None, changes=None, dry_s=0, error1=0.0):
+        """The notices of a humidifier of strength 1 that adds b1 now; code: told before."""
+        settings = Settings()
+        settings.change(changes or {})
+        doubts = Doubts(settings)
+        doubts.strength, doubts.recent, doubts.dry_s = 1.0, recent, dry_s
+        if code is not None:
+            doubts.notices = 1 << code
+        doubts._strength(b1, error1, 0.0)
+        return doubts.notices
+
+    def test_a_third_is_no_water_that_fails_and_half_is_water_again(self):
+        self.assertEqual(self.strengths(0.35), 0)
+        self.assertEqual(self.strengths(0.349), 1 << w.NO_RISE)
+        self.assertEqual(self.strengths(0.5, code=w.NO_RISE), 0)
+        self.assertEqual(self.strengths(0.499, code=w.NO_RISE), 1 << w.NO_RISE)
+
+    def test_the_same_of_air(self):
+        drain = {"has_drain_wet": 1}
+        self.assertEqual(self.strengths(0.35, changes=drain), 0)
+        self.assertEqual(self.strengths(0.349, changes=drain), 1 << w.NO_AIR)
+        self.assertEqual(self.strengths(0.5, code=w.NO_AIR, changes=drain), 0)
+        self.assertEqual(self.strengths(0.499, code=w.NO_AIR, changes=drain), 1 << w.NO_AIR)
+
+    def test_half_an_hour_of_dry_drain_is_not_yet_no_water(self):
+        drain = {"has_drain_wet": 1}
+        self.assertEqual(self.strengths(0.0, changes=drain, dry_s=1800), 1 << w.NO_AIR)
+        self.assertEqual(self.strengths(0.0, changes=drain, dry_s=1801), 1 << w.NO_RISE)
+        self.assertEqual(self.strengths(0.0, dry_s=0), 1 << w.NO_RISE)  # nobody looks at the drain
+
+    def test_half_of_the_strength_is_no_wear_and_with_six_tenths_it_has_ended(self):
+        weak = 1 << w.PAD_WEAK
+        self.assertEqual((self.strengths(0.4, 0.5), self.strengths(0.4, 0.499)), (0, weak))
+        self.assertEqual((self.strengths(0.35, 0.499), self.strengths(0.351, 0.499)), (0, weak))
+        self.assertEqual(self.strengths(0.6, 0.6, w.PAD_WEAK), 0)
+        self.assertEqual(self.strengths(0.6, 0.599, w.PAD_WEAK), weak)
+
+    def test_a_strength_is_known_once_its_error_is_less_than_half_of_it(self):
+        for error1, known in ((0.5, 0.0), (0.499, 1.0)):
+            doubts = Doubts()
+            doubts._strength(1.0, error1, 1.0)
+            self.assertEqual((doubts.strength, doubts.recent), (known, known))
+
+    def gains(self, above):
+        """A house told to read low, which stays the guess above `above` [g/kg] now and did so lately."""
+        doubts, house = Doubts(), Told()
+        doubts.notices = 1 << w.RH_LOW
+        house.hours = 300
+        house.dry_per_h = 1.0
+        house.unexplained = above
+        doubts._gains(house, 0.0)
+        return doubts, house
+
+    def test_a_house_as_moist_as_ever_is_followed_as_ever_and_not_doubted(self):
+        doubts, house = self.gains(2.0)
+        doubts.notices = 0
+        doubts.usual = doubts.excess
+        doubts._gains(house, 0.0)
+        self.assertEqual(doubts.notices, 0)
+        self.assertAlmostEqual(doubts.usual, 2.3 - 0.3 / 1200.0, delta=1e-5)
+
+    def test_as_far_above_the_rule_as_the_guess_it_has_ended(self):
+        doubts, house = self.gains(GUESS_G_KG)
+        doubts.usual = BACK_G_KG
+        doubts._gains(house, 0.0)
+        self.assertEqual(doubts.notices, 0)
+        doubts.usual, doubts.notices = BACK_G_KG + 0.01, 1 << w.RH_LOW
+        doubts._gains(house, 0.0)
+        self.assertEqual(doubts.notices, 1 << w.RH_LOW)
 
 
 class TestGains(unittest.TestCase):
@@ -314,6 +407,10 @@ class TestGains(unittest.TestCase):
     def test_what_is_doubted_is_hardly_a_rule(self):
         fit = self.lived(0.3, lately=0.3, days=4)
         self.assertTrue(1.9 < fit.doubts.usual < 1.97)
+        fit = self.lived(0.0, days=0.0, hours=72)
+        fit.doubts.usual, fit.doubts.excess = 2.0, -30.0
+        fit.quarters(1, r.OFF, False, 0.25 * -30.0)
+        self.assertAlmostEqual(fit.doubts.usual, 2.0 - 0.1 * 32.0 / 288.0, delta=2e-5)
 
     def test_it_ends_well_above_what_began_it(self):
         fit = self.lived(0.0, lately=0.3, days=0.2)
@@ -327,6 +424,7 @@ class TestGains(unittest.TestCase):
         self.assertFalse(self.lived(0.0, lately=0.0, days=0.2, hours=240).told(w.RH_LOW))
         self.assertTrue(self.lived(0.0, lately=0.0, days=0.2, hours=241).told(w.RH_LOW))
         self.assertEqual(self.lived(1.0, 0.0, 0.0, 0.2, 71).doubts.usual, 0.0)
+        self.assertTrue(self.lived(1.0, 0.0, 0.0, 0.2, 72).doubts.usual > 0.0)
 
 
 if __name__ == "__main__":

@@ -4,7 +4,7 @@ import unittest
 
 from dewcore import readings as r
 from dewcore import words as w
-from dewcore.doubts import Doubts
+from dewcore.doubts import AS_USUAL, LEAST_DUTY, NO_MORE, Doubts
 from dewcore.house import House
 from dewcore.psychro import sat_water_pa
 from dewcore.settings import Settings
@@ -79,6 +79,18 @@ class TestHeat(unittest.TestCase):
         self.assertFalse(heated(0.6, 5.0, duty_h=335.9).outdoor)
         self.assertTrue(heated(0.6, 5.0, duty_h=336.0).outdoor)
 
+    def test_just_on_a_limit_it_accuses_nobody(self):
+        for duty, usual_duty, span_k in ((0.5, 0.5, 10.0), (LEAST_DUTY, 0.06, 4.0), (AS_USUAL, 1.0, 4.0)):
+            for more, doubted in ((0.0, False), (0.001, True)):
+                sensed = Sensed(
+                    duty=duty + more, usual_duty=usual_duty, span_k=span_k, usual_span_k=20.0, duty_h=400.0
+                )
+                self.assertEqual(bool(sensed.step(1).doubts.outdoor), doubted)
+        for less, lasts in ((0.0, False), (0.001, True)):
+            sensed = Sensed(duty=0.5 * NO_MORE, usual_duty=0.5, span_k=16.0 - less, usual_span_k=16.0, duty_h=400.0)
+            sensed.doubts.outdoor = True
+            self.assertEqual(bool(sensed.step(1).doubts.outdoor), lasts)
+
     def test_a_day_and_a_fortnight_are_followed(self):
         sensed = Sensed().step(1)
         self.assertEqual(sensed.doubts.duty, 0.0)  # the first has no length
@@ -98,6 +110,7 @@ class TestHeat(unittest.TestCase):
         sensed = Sensed(duty_h=671.99, usual_duty=0.0, usual_span_k=16.0).step(2)
         self.assertEqual(sensed.doubts.duty_h, 672.0)
         self.assertTrue(abs(sensed.doubts.usual_duty - 1.0 / 12.0 / 336.0) < 1e-6)
+        self.assertTrue(abs(sensed.doubts.usual_span_k - 16.0) < 1e-4)
 
     def test_what_is_doubted_is_no_rule(self):
         sensed = Sensed(duty_h=400.0, usual_duty=0.5, usual_span_k=16.0, odd_s=7200, outdoor=True).step(3)
@@ -124,8 +137,11 @@ class TestHeat(unittest.TestCase):
 
     def test_without_a_heat_call_the_fan_is_the_witness(self):
         sensed = Sensed({"has_heat_call": 0})
-        sensed.readings.heat_call.set(r.OFF, 0)
-        self.assertTrue(sensed.step(3).doubts.duty > 0.1)
+        sensed.heats = r.OFF
+        sensed.step(1)
+        sensed.readings.fan.set(r.ON, sensed.now_s)
+        sensed.doubts._furnace(sensed.readings, sensed.inputs, 0.0, STEP_S, sensed.now_s)
+        self.assertTrue(sensed.doubts.duty > 0.05)
 
     def test_a_fan_that_only_circulates_is_no_heat(self):
         sensed = Sensed({"has_heat_call": 1})
@@ -223,7 +239,24 @@ class TestPlace(unittest.TestCase):
     def test_five_kelvin_at_each_of_three_starts(self):
         self.assertEqual(self.starts(Sensed(), 2, 5.1), 0)
         self.assertEqual(self.starts(Sensed(), 3, 5.1), 1)
+        self.assertEqual(self.starts(Sensed(), 3, 5.0), 1)
         self.assertEqual(self.starts(Sensed(), 3, 4.9), 0)
+
+    def test_a_sensor_that_is_not_believed_begins_nothing(self):
+        sensed = Sensed()
+        sensed.inputs.trusted &= ~(1 << r.INDOOR)
+        self.assertEqual(self.starts(sensed, 3, 6.0), 0)
+
+    def test_the_start_during_which_a_person_moves_the_sensor_is_none(self):
+        sensed = Sensed()
+        self.starts(sensed, 3, 6.0)
+        sensed.heats, sensed.indoor_c = r.ON, 20.0
+        sensed.step(2, 60)
+        sensed.doubts.see_to_place()
+        sensed.indoor_c = 26.0  # held in a warm hand
+        sensed.step(20, 60)
+        self.assertEqual(self.starts(sensed, 2, 6.0), 0)
+        self.assertEqual(self.starts(sensed, 1, 6.0), 1)
 
     def test_a_short_start_counts_when_it_ends(self):
         self.assertEqual(self.starts(Sensed(), 3, 5.1, 5), 1)
@@ -263,6 +296,19 @@ class TestPlace(unittest.TestCase):
             sensed.step(2, 60)
             sensed.inputs.age_s[r.INDOOR] = 0
             sensed.step(20, 60)
+            sensed.heats = r.OFF
+            sensed.step(2, 60)
+        self.assertEqual(sensed.told(w.SENSOR_PLACE), 1)
+
+    def test_a_start_that_is_not_read_all_the_time_is_none(self):
+        sensed = Sensed()
+        self.starts(sensed, 3, 6.0)
+        sensed.inputs.trusted &= ~(1 << r.INDOOR)
+        for _ in range(3):
+            sensed.heats, sensed.indoor_c = r.ON, 20.0
+            for age_s in (0, 31, 0):
+                sensed.inputs.age_s[r.INDOOR] = age_s
+                sensed.step(2, 60)
             sensed.heats = r.OFF
             sensed.step(2, 60)
         self.assertEqual(sensed.told(w.SENSOR_PLACE), 1)
