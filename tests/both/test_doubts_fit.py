@@ -192,6 +192,16 @@ class TestNoRise(unittest.TestCase):
         fit = Fit().quarters(6, r.OFF, False, 0.0).days(0.209, 0.0)
         self.assertFalse(fit.told(w.NO_RISE))  # 27 quarters, of fading weights
         self.assertTrue(fit.days(0.021, 0.0).told(w.NO_RISE))
+        fit = Fit().quarters(6, r.OFF, False, 0.0)
+        for _ in range(10):
+            fit.quarters(1, r.ON, True, 0.0).quarters(1, r.OFF, False, 0.0)
+        self.assertFalse(fit.told(w.NO_RISE))
+        self.assertTrue(fit.quarters(1, r.OFF, False, 0.0).told(w.NO_RISE))  # the 28th
+        for pads, told in (((1.0, 1.0, 1.0, 1.0, 0.1), 0), ((1.0, 1.0, 1.0, 1.0, 0.14), 1), ((4.0,), 1)):
+            fit = Fit().quarters(60, r.OFF, False, 0.0)
+            for fit.house.mean_pad in pads:  # of fading weights four whole ones are 3.9
+                fit.doubts._quarter(fit.house, 0.0)
+            self.assertEqual(fit.told(w.NO_RISE), told)
         fit = Fit().quarters(60, r.OFF, False, 0.0)
         for n in range(8):
             self.assertEqual(fit.told(w.NO_RISE), 1 if n > 4 else 0)
@@ -246,6 +256,10 @@ class TestRisesShut(unittest.TestCase):
         fit = Fit().days(1, None, 1.0)
         self.assertTrue(fit.days(5, None, 0.25).told(w.RISES_SHUT))
         self.assertFalse(fit.days(5, None, 0.15).told(w.RISES_SHUT))
+        for left, told in ((0.2045, 1), (0.2025, 0)):  # after two days known to a fiftieth
+            fit = Fit()
+            fit.doubts.notices = 1 << w.RISES_SHUT
+            self.assertEqual(fit.days(2, None, left).told(w.RISES_SHUT), told)
 
     def test_not_in_a_lively_house_nor_of_unknown_strength_nor_within_an_hour_of_fan(self):
         self.assertFalse(Fit().days(1, None, 1.0, 2.0).told(w.RISES_SHUT))
@@ -253,9 +267,26 @@ class TestRisesShut(unittest.TestCase):
         self.assertTrue(Fit().days(1, None, 0.7, 0.3).told(w.RISES_SHUT))
         self.assertFalse(Fit(0.0, 0.0).days(1, None, 1.0).told(w.RISES_SHUT))
         fit = Fit().quarters(60, r.OFF, False, 0.0)
+        fit.house.unexplained = 4.0
+        fit.doubts._quarter(fit.house, 4.0)  # an hour in one
+        self.assertTrue(fit.told(w.RISES_SHUT))
+        fit = Fit().quarters(60, r.OFF, False, 0.0)
         for n in range(8):
             self.assertEqual(fit.told(w.RISES_SHUT), 1 if n > 4 else 0)
             fit.quarters(1, r.ON, False, 1.0).quarters(1, r.OFF, False, 0.0)
+
+    def test_where_nothing_ran_and_no_strength_is_known_nothing_rises(self):
+        fit = Fit(0.0, 0.0)
+        fit.doubts.notices = 1 << w.RISES_SHUT
+        self.assertFalse(fit.quarters(30, r.OFF, False, 0.0).told(w.RISES_SHUT))
+
+    def test_each_quarter_has_its_own_fan_time(self):
+        fit = Fit()
+        fit.doubts.idle = 1.0
+        fit.quarters(1, r.ON, False, 0.0)
+        self.assertAlmostEqual(fit.doubts.sums[2], 1.0, delta=1e-5)
+        fit.doubts.sums[2] = 0.0
+        self.assertEqual(fit.quarters(1, r.OFF, False, 0.0).doubts.sums[2], 0.0)
 
     def test_an_open_valve_dries_within_minutes_of_fan(self):
         fit = Fit().quarters(1, r.ON, True, 0.0)
@@ -289,15 +320,15 @@ class TestPadWeak(unittest.TestCase):
 class TestJustOn(unittest.TestCase):
     """What lies just on a limit blames nobody, and what lasts just down to it has ended."""
 
-    def strengths(self, b1, recent=1.0, code=None, changes=None, dry_s=0, error1=0.0):
-        """The notices of a humidifier of strength 1 that adds b1 now; code: told before."""
+    def strengths(self, b1, recent=1.0, code=None, changes=None, dry_s=0, known=1.0):
+        """The notices of a humidifier that adds b1 now and added `recent` and `known`; code: told before."""
         settings = Settings()
         settings.change(changes or {})
         doubts = Doubts(settings)
-        doubts.strength, doubts.recent, doubts.dry_s = 1.0, recent, dry_s
+        doubts.strength, doubts.recent, doubts.dry_s = known, recent, dry_s
         if code is not None:
             doubts.notices = 1 << code
-        doubts._strength(b1, error1, 0.0)
+        doubts._strength(b1, 0.0, 0.0)
         return doubts.notices
 
     def test_a_third_is_no_water_that_fails_and_half_is_water_again(self):
@@ -305,6 +336,7 @@ class TestJustOn(unittest.TestCase):
         self.assertEqual(self.strengths(0.349), 1 << w.NO_RISE)
         self.assertEqual(self.strengths(0.5, code=w.NO_RISE), 0)
         self.assertEqual(self.strengths(0.499, code=w.NO_RISE), 1 << w.NO_RISE)
+        self.assertEqual(self.strengths(-1.0, 0.0, known=0.0), 0)
 
     def test_the_same_of_air(self):
         drain = {"has_drain_wet": 1}
@@ -312,6 +344,8 @@ class TestJustOn(unittest.TestCase):
         self.assertEqual(self.strengths(0.349, changes=drain), 1 << w.NO_AIR)
         self.assertEqual(self.strengths(0.5, code=w.NO_AIR, changes=drain), 0)
         self.assertEqual(self.strengths(0.499, code=w.NO_AIR, changes=drain), 1 << w.NO_AIR)
+        self.assertEqual(self.strengths(1.51, 3.0, w.NO_AIR, drain, 0, 3.0), 0)
+        self.assertEqual(self.strengths(1.49, 3.0, w.NO_AIR, drain, 0, 3.0), 1 << w.NO_AIR)
 
     def test_half_an_hour_of_dry_drain_is_not_yet_no_water(self):
         drain = {"has_drain_wet": 1}
@@ -325,6 +359,18 @@ class TestJustOn(unittest.TestCase):
         self.assertEqual((self.strengths(0.35, 0.499), self.strengths(0.351, 0.499)), (0, weak))
         self.assertEqual(self.strengths(0.6, 0.6, w.PAD_WEAK), 0)
         self.assertEqual(self.strengths(0.6, 0.599, w.PAD_WEAK), weak)
+        self.assertEqual(self.strengths(1.04, 1.4, known=3.0), 1 << w.NO_RISE)
+        self.assertEqual(self.strengths(1.06, 1.4, known=3.0), weak)
+
+    def test_a_quarter_of_open_valve_moves_what_is_recent_by_a_64th_and_the_best_by_a_tenth_or_a_fiftieth_of_that(self):
+        for b1, best in ((2.0, 1.0 + 0.1 / 64.0), (0.0, 1.0 - 0.02 / 64.0)):
+            doubts = Doubts()
+            doubts.strength, doubts.recent = 1.0, b1
+            doubts._strength(b1, 0.0, 1.0)
+            self.assertAlmostEqual(doubts.strength, best, delta=6e-7)
+            doubts.recent = 1.0
+            doubts._strength(b1, 0.0, 1.0)
+            self.assertAlmostEqual(doubts.recent, 1.0 + (b1 - 1.0) / 64.0, delta=1e-6)
 
     def test_a_strength_is_known_once_its_error_is_less_than_half_of_it(self):
         for error1, known in ((0.5, 0.0), (0.499, 1.0)):
@@ -379,13 +425,17 @@ class TestGains(unittest.TestCase):
         self.assertTrue(abs(fit.doubts.excess - (1.5 + 0.3 + 0.45 * 2.0)) < 1e-6)
         fit = Fit()
         fit.quarters(1, r.OFF, False, -0.5)
-        self.assertTrue(0.0 < fit.doubts.usual < 0.01)
+        self.assertAlmostEqual(fit.doubts.usual, 0.01 - 2.01 * 0.1 / 1200.0, delta=2e-5)
         self.assertTrue(abs(fit.doubts.excess + 1.7) < 1e-6)
 
     def test_lately_is_four_days_and_the_rule_thirty(self):
         fit = self.lived(1.8, lately=2.3, days=4)
         self.assertTrue(abs(fit.doubts.excess - (2.1 + 0.2 * 0.3674)) < 0.001)
         self.assertTrue(abs(fit.doubts.usual - (1.8 + 0.2 * 0.7866)) < 0.001)  # of 400 hours only
+        fit = self.lived(0.0, usual=0.25, lately=0.25, days=0.0, hours=4000)
+        fit.quarters(1, r.OFF, False, 0.25 * (0.25 + 28.8))
+        self.assertAlmostEqual(fit.doubts.usual, 0.26, delta=1e-6)
+        self.assertAlmostEqual(fit.doubts.excess, 0.25 + 29.1 / 384.0, delta=2e-5)
 
     def test_a_house_known_for_three_days_follows_sooner(self):
         fit = self.lived(1.0, days=0.0, hours=73)

@@ -77,14 +77,15 @@ class TestHeat(unittest.TestCase):
 
     def test_two_weeks_have_to_be_known(self):
         self.assertFalse(heated(0.6, 5.0, duty_h=335.9).outdoor)
+        known = Sensed(duty=0.6, span_k=5.0, usual_duty=0.6, usual_span_k=20.0, duty_h=336.0)
+        self.assertFalse(known.step(1).doubts.outdoor)  # just two weeks, and no time since
         self.assertTrue(heated(0.6, 5.0, duty_h=336.0).outdoor)
 
     def test_just_on_a_limit_it_accuses_nobody(self):
         for duty, usual_duty, span_k in ((0.5, 0.5, 10.0), (LEAST_DUTY, 0.06, 4.0), (AS_USUAL, 1.0, 4.0)):
             for more, doubted in ((0.0, False), (0.001, True)):
-                sensed = Sensed(
-                    duty=duty + more, usual_duty=usual_duty, span_k=span_k, usual_span_k=20.0, duty_h=400.0
-                )
+                sensed = Sensed(duty=duty + more, span_k=span_k, usual_span_k=20.0, duty_h=400.0)
+                sensed.doubts.usual_duty = usual_duty
                 self.assertEqual(bool(sensed.step(1).doubts.outdoor), doubted)
         for less, lasts in ((0.0, False), (0.001, True)):
             sensed = Sensed(duty=0.5 * NO_MORE, usual_duty=0.5, span_k=16.0 - less, usual_span_k=16.0, duty_h=400.0)
@@ -174,6 +175,11 @@ class TestOdd(unittest.TestCase):
         self.assertTrue(sensed.step(11).doubts.outdoor)
         self.assertFalse(sensed.step(1).doubts.outdoor)
 
+    def test_the_last_second_of_it_still_counts(self):
+        sensed = Sensed(odd_s=61, outdoor=True).step(1)
+        self.assertTrue(sensed.step(1, 60).doubts.outdoor)
+        self.assertFalse(sensed.step(1, 1).doubts.outdoor)
+
     def test_two_hours_are_remembered_at_most(self):
         sensed = self.odd(60)
         sensed.outdoor_c = 0.0
@@ -182,7 +188,7 @@ class TestOdd(unittest.TestCase):
 
     def test_a_kelvin_warmer_or_without_heat_is_not_odd(self):
         sensed = Sensed()
-        sensed.outdoor_c = 20.9
+        sensed.outdoor_c = 21.0
         self.assertEqual(sensed.step(5).doubts.odd_s, 0)
         sensed.outdoor_c = 30.0
         sensed.heats = r.OFF
@@ -207,7 +213,7 @@ class TestOdd(unittest.TestCase):
         self.assertEqual(sensed.step(2).doubts.odd_s, 6900)
 
     def test_glass_more_than_three_kelvin_colder_than_both_sides(self):
-        for glass_c, outdoor_c, seconds in ((6.98, 10.0, 300), (7.02, 10.0, 0), (16.98, 30.0, 300), (17.02, 30.0, 0)):
+        for glass_c, outdoor_c, seconds in ((6.98, 10.0, 300), (7.0, 10.0, 0), (16.98, 30.0, 300), (17.0, 30.0, 0)):
             sensed = Sensed({"has_glass": 1})
             sensed.heats = r.OFF
             sensed.inputs.glass_c, sensed.outdoor_c = glass_c, outdoor_c
@@ -270,7 +276,7 @@ class TestPlace(unittest.TestCase):
 
     def test_it_ends_with_three_that_do_not(self):
         sensed = Sensed()
-        self.starts(sensed, 4, 6.0)
+        self.starts(sensed, 6, 6.0)
         sensed.inputs.trusted &= ~(1 << r.INDOOR)  # as the controller has it meanwhile
         duty_h = sensed.doubts.duty_h
         self.assertEqual(self.starts(sensed, 2, 1.0), 1)
@@ -372,12 +378,29 @@ class TestRooms(unittest.TestCase):
         sensed = Sensed({"has_room": 1})
         sensed.now_s = -STEP_S
         sensed.room_pct = 40.0
-        self.assertEqual(sensed.step(289).told(w.SENSORS_DIFFER), 1)
+        self.assertEqual(sensed.step(288).told(w.SENSORS_DIFFER), 0)
+        self.assertEqual(sensed.step(1).told(w.SENSORS_DIFFER), 1)
+
+    def test_twice_in_a_second_is_no_day(self):
+        self.assertEqual(self.lived(40.0, 1).step(1, 0).told(w.SENSORS_DIFFER), 0)
+
+    def test_five_percent_apart_is_no_more_than_five(self):
+        sensed = Sensed({"has_room": 1})
+        inputs, doubts = sensed.inputs, sensed.doubts
+        inputs.room_c, inputs.room_rh_pct = 20.0, 50.0
+        inputs.indoor_sat_pa = 0.01 * inputs.room_rh_pct * sat_water_pa(20.0)
+        inputs.rh_pct = 95.0  # at the main sensor the room's air has 100
+        doubts.notices = 1 << w.SENSORS_DIFFER
+        doubts._rooms(inputs, 0)
+        self.assertEqual((doubts.least_pct, doubts.notices), (5.0, 0))
+        inputs.rh_pct = 90.0
+        doubts._rooms(inputs, 86400)  # the next day begins with more; of the last it was five
+        self.assertEqual(doubts.notices, 0)
 
     def test_time_that_goes_back_begins_a_day(self):
         sensed = self.lived(40.0, 10)
         sensed.now_s = 0
-        sensed.doubts.day_s = 5000
+        sensed.doubts.day_s = 301
         sensed.step(1)
         self.assertEqual(sensed.doubts.day_s, 300)
 

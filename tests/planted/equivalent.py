@@ -1293,4 +1293,32 @@ EQUIVALENT = (
         "100.0 > 101.0",
         "No indoor air is believed above 45 °C: with either no start is under way.",
     ),
+    (
+        "doubts",
+        "_rooms",
+        "both = ",
+        "LShift > RShift",
+        "INDOOR is channel 0: 1 shifted by 0 is 1 either way; a shift of another is noticed.",
+    ),
+    (
+        "doubts",
+        "_rooms",
+        "self.least_pct = 100.0",
+        "100.0 > 101.0",
+        "It is only asked whether it is more than 5.",
+    ),
+    (
+        "doubts",
+        "_strength",
+        "rate = RECENT",
+        "Gt > GtE",
+        "Where both are equal there is no way to go.",
+    ),
+    (
+        "doubts",
+        "_quarter",
+        "if s[0] >= LEAST_QUARTERS",
+        "GtE > Gt",
+        "Of fading weight, 27 quarters are 23.6 and 28 are 24.4: never just 24; that of the hours is noticed.",
+    ),
 )
