@@ -274,6 +274,13 @@ def test_scans_follow_each_other_as_told_and_the_valve_counts_them(scan_s):
     assert len(seen) == 86340 // scan_s
 
 
+def test_a_minute_in_which_the_valve_opens_late_counts_for_what_it_was_open():
+    run = controlled(course_of(minutes=Minutes(2)))
+    scans = run.scans_per_step
+    assert any(0 < count < scans for count in run.valve)
+    assert run.end.open_h == pytest.approx(sum(run.valve) / scans / 60.0)
+
+
 def test_the_water_of_a_run_does_not_hang_on_how_often_it_scans():
     course = course_of(minutes=Minutes(2))
     means = []
