@@ -59,9 +59,9 @@ class Traffic:
 
         async def measured(writer, data):
             gc.collect()
-            traffic.most = max(traffic.most, gc.mem_alloc())
+            traffic.most = max(traffic.most, gc.mem_alloc() - len(writer.data))  # a browser has memory of its own
             await written(writer, data)
-            writer.data = writer.data[:KEPT_BYTES]  # a browser has memory of its own
+            writer.data = writer.data[:KEPT_BYTES]
 
         Writer.awrite = measured
         app.pressed_s = app.now_s
