@@ -197,7 +197,7 @@ class Judge:
                     channel.fault = r.JUMPING
                 elif index != r.RH or not (late or self.rh_fell_pct) or not self._rh_doubted(channel, readings, late):
                     trusted |= 1 << index
-            elif channel.at_s >= 0 and channel.fault == 0:
+            elif channel.fault == 0:  # it was read: none of a channel that never was is TRUSTED
                 channel.fault = r.STALE
             inputs.status[index] = channel.fault
             inputs.age_s[index] = age_s
@@ -280,7 +280,7 @@ class Judge:
         value = channel.good
         step_pct = abs(value - self.rh_read_pct)
         if step_pct > 0.0:
-            if not 0 <= channel.at_s - self.rh_usual_s < USUAL_EVERY_S:
+            if channel.at_s - self.rh_usual_s >= USUAL_EVERY_S:
                 self._usual(value, channel.at_s)
             if step_pct < self.rh_step_pct:
                 self.rh_step_pct = max(step_pct, FINEST_STEP_PCT)

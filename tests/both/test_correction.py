@@ -25,6 +25,8 @@ class TestCorrection(unittest.TestCase):
         # 1.5 + 1.1 * 24 = 27.9
         self.assertAlmostEqual(believed({"rh_offset_pct": 1.5, "rh_gain": 1.1}, 24.0).rh_pct, 27.9, places=4)
         self.assertAlmostEqual(believed({"rh_offset_pct": -3.0}, 24.0).rh_pct, 21.0, places=4)
+        self.assertAlmostEqual(believed({"rh_gain": 1.1}, 24.0).rh_pct, 26.4, places=4)
+        self.assertAlmostEqual(believed({"rh_gain": 1.01}, 24.0).rh_pct, 24.24, places=4)
 
     def test_one_percent_is_an_offset_like_any_other(self):
         self.assertAlmostEqual(believed({"rh_offset_pct": 1.0}, 24.0).rh_pct, 25.0, places=4)

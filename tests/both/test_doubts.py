@@ -316,15 +316,16 @@ class TestOutdoors(unittest.TestCase):
         rig.run(120, 60)
         self.assertEqual(inputs.outdoor_basis, r.OUTDOOR_READ)
 
-    def jumped_before_a_reboot(self, hours):
-        """A new rig, brought to what one kept in which the outdoor reading jumped after so many hours."""
+    def jumped_before_a_reboot(self, hours, now_s=1000):
+        """A new rig, brought at now_s to what one kept in which the outdoor reading jumped after so many hours."""
         old = Rig({"design_outdoor_c": -25.0})
         old.values["outdoor_c"] = -10.0
         old.run(3600 * hours + 60, 30)
         old.values["outdoor_c"] = 5.0
         old.run(60, 30)
         rig = Rig({"design_outdoor_c": -25.0})
-        self.assertTrue(learned.unpack(rig.controller, learned.pack(old.controller), rig.now_s))
+        rig.now_s = now_s
+        self.assertTrue(learned.unpack(rig.controller, learned.pack(old.controller), now_s))
         return rig
 
     def test_no_reboot_makes_a_jump_a_reading(self):
@@ -348,6 +349,14 @@ class TestOutdoors(unittest.TestCase):
         self.assertEqual(rig.controller.judge.inputs.outdoor_basis, r.OUTDOOR_DESIGN)
         rig.run(300, 60)
         self.assertEqual(rig.controller.judge.inputs.outdoor_c, 5.0)
+
+    def test_in_a_boots_very_first_second_too(self):
+        rig = self.jumped_before_a_reboot(1, 0)
+        for outdoor_c, basis in ((5.0, r.OUTDOOR_DESIGN), (3.9, r.OUTDOOR_READ)):
+            rig.values["outdoor_c"] = outdoor_c
+            rig.run(180, 30)
+            self.assertEqual(rig.controller.judge.inputs.outdoor_basis, basis)
+            self.assertEqual(rig.noticed(w.OUTDOOR_DOUBT), basis == r.OUTDOOR_DESIGN)
 
     def test_where_no_hour_was_kept_a_jump_from_before_a_reboot_is_forgotten(self):
         rig = self.jumped_before_a_reboot(0)

@@ -62,6 +62,7 @@ class TestStart(unittest.TestCase):
         self.assertEqual((house.ratio, house.own, house.store_pct, house.own_store_pct), (0.0, 0.0, 0.0, 0.0))
         self.assertEqual((house.bias, house.hours, house.too_dry_g_kg, house.distrusted), (0.0, 0, 0.0, False))
         self.assertEqual((house.next, house.burst, house.pad), (36, 0.0, 0.0))
+        self.assertIs(house.told, False)
 
     def test_every_pair_of_rates_is_tried(self):
         self.assertEqual((len(hs.DRY), len(hs.STORE), hs.TRIALS), (9, 4, 36))
@@ -375,6 +376,19 @@ class TestQuarter(unittest.TestCase):
             self.assertEqual(self.spoiled(Clock(), 6.0 - fall), spoils)
         for rise, spoils in ((1.89, False), (1.91, True)):  # 7.56 + 0.3945 = 7.95; 7.64 + 0.3955 = 8.04
             self.assertEqual(self.spoiled(Clock(), 6.0 + rise), spoils)
+        for change, told in ((-1.0, True), (-1.001, False), (2.0, True), (2.001, False)):
+            house = hs.House()
+            house.dry_per_h = house.store_per_h = 0.0  # nothing is taken off
+            house.ratio, house.quarter_ratio, house.sum_h, house.spoiled = 6.0 + change, 6.0, 0.25, False
+            house._quarter(900, 10, SAT)
+            self.assertIs(house.told, told)
+
+    def test_what_is_usual_at_an_hour_is_its_own_and_without_a_clock_the_days_mean(self):
+        for hour, gain in ((-1, 3.5), (0, 1.0), (1, 2.0), (23, 7.0)):
+            clock = Clock(hour=hour)
+            for n in range(24):
+                clock.house.gains[n] = {0: 1.0, 1: 2.0, 23: 7.0}.get(n, 74.0 / 21.0)
+            self.assertAlmostEqual(clock.quarter().mean_gain, gain, delta=NEAR)
 
     def test_a_sensor_that_jumps_leaves_what_was_learned(self):
         clock = Clock()
@@ -730,7 +744,7 @@ class TestHalves(unittest.TestCase):
 
     def test_without_a_store(self):
         """0.9^6 = 0.53, 0.9^7 = 0.48; 0.97^22 = 0.512, 0.97^23 = 0.496; 0.999^98 = 0.907."""
-        for dry, hours in ((0.1, 7), (0.03, 23), (0.49, 2), (0.5001, 1), (1.1, 1), (1.5, 1), (0.001, 99)):
+        for dry, hours in ((0.1, 7), (0.03, 23), (0.49, 2), (0.5, 1), (1.1, 1), (1.5, 1), (0.001, 99)):
             self.assertEqual(self.halves(dry, 0.0), hours)
         self.assertEqual((self.halves(0.007, 0.0), self.halves(0.00705, 0.0)), (99, 98))  # ln 0.5 / ln(1 - dry)
 

@@ -622,13 +622,20 @@ class TestJudgeAlone(unittest.TestCase):
             judge.judge(readings, 1)
             self.assertIs(judge.rh_moved, watched)
 
-    def test_the_finer_the_sensor_the_less_the_air_has_to_move(self):
-        for step_pct, moved_k in ((0.01, 0.2), (0.1, 0.4), (0.25, 1.0), (0.5, 2.0), (2.0, 2.0)):
+    def test_the_finer_the_sensor_the_less_the_air_has_to_move_and_the_sooner(self):
+        for step_pct, moved_k, frozen_s in (
+            (0.01, 0.2, 2160),
+            (0.1, 0.4, 10800),
+            (0.25, 1.0, 27000),
+            (0.5, 2.0, 54000),
+            (2.0, 2.0, 172800),
+        ):
             rig = Rig()
             rig.run(20)
             rig.values["rh_pct"] += step_pct
             rig.run(20)
-            self.assertAlmostEqual(rig.controller.judge.rh_moved_k, moved_k, delta=0.01)
+            self.assertAlmostEqual(rig.controller.judge.rh_moved_k, moved_k, delta=0.001)
+            self.assertAlmostEqual(rig.controller.judge.rh_frozen_s, frozen_s, delta=8)
 
     def test_a_day_colder_than_the_design_temperature_outlasts_the_reading(self):
         judge, readings = self.filled()
@@ -761,6 +768,147 @@ class TestJudgeAlone(unittest.TestCase):
                 getattr(readings, name).at_s = now_s
             self.assertIs(judge.judge(readings, now_s), True)
             self.assertAlmostEqual(judge.inputs.outdoor_c, believed_c, delta=0.02)
+
+    def humid(self, judge, readings, now_s, rh_pct):
+        """The next second-by-second reading of the humidity, all others as they are; the usual one after it."""
+        for name in r.SAMPLE_NAMES:
+            getattr(readings, name).at_s = now_s
+        readings.rh_pct.set(rh_pct, now_s)
+        judge.judge(readings, now_s)
+        return judge.rh_usual_pct
+
+    def test_the_usual_humidity_is_a_mean_of_what_was_read_taken_at_most_once_a_minute(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        self.assertEqual(self.humid(judge, readings, 59, 37.0), 30.0)
+        for now_s, rh_pct, usual_pct in (
+            (60, 34.0, 30.0 + 7.0 / 60.0),  # 37 for a minute, as far as is known
+            (119, 35.0, 30.0 + 7.0 / 60.0),
+            (7260, 36.0, 35.0),  # longer than the hour that it is a mean of
+            (7320, 37.0, 35.0 + 1.0 / 60.0),
+        ):
+            self.assertAlmostEqual(self.humid(judge, readings, now_s, rh_pct), usual_pct, delta=1e-5)
+
+    def test_the_first_reading_of_second_nought_is_the_usual_one_too(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        self.assertEqual(self.humid(judge, readings, 60, 31.0), 30.0)
+
+    def test_what_is_read_after_a_fall_never_becomes_the_usual(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        for _ in range(2):
+            for n in range(3):
+                self.humid(judge, readings, judge.last_s + 10, 10.0)
+            self.assertEqual((judge.rh_fell_pct, judge.inputs.status[r.RH]), (30.0, r.JUMPING))
+            self.assertEqual(judge.inputs.trusted, 127 - RH_BIT)
+            for n in range(10):  # an hour and more of it
+                self.assertEqual(self.humid(judge, readings, judge.last_s + 600, 11.0 - n % 2), 30.0)
+            for n in range(3):
+                self.humid(judge, readings, judge.last_s + 10, 30.0)
+            self.assertEqual((judge.rh_fell_pct, judge.inputs.status[r.RH]), (0.0, r.TRUSTED))
+
+    def test_a_fall_is_one_from_what_was_usual_and_not_from_the_last_reading(self):
+        for rh_pct, fell_pct in ((22.0, 0.0), (21.9, 30.0)):  # each more than 8 below the last one
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            self.humid(judge, readings, 10, 31.0)
+            for now_s in (20, 30, 40):
+                self.humid(judge, readings, now_s, rh_pct)
+            self.assertEqual((judge.inputs.rh_pct, judge.rh_fell_pct), (rh_pct, fell_pct))
+
+    def test_a_person_who_ends_a_fall_ends_it_at_once_however_the_air_has_moved_since(self):
+        judge, readings = self.filled()
+        judge.judge(readings, 0)
+        for now_s in (10, 20, 30):
+            self.humid(judge, readings, now_s, 10.0)
+        readings.indoor_c.value = 23.5
+        self.humid(judge, readings, 40, 10.0)
+        self.assertIs(judge.rh_moved, True)
+        readings.request = r.REQUEST_CLEAR
+        self.humid(judge, readings, 50, 10.0)
+        self.assertEqual((judge.inputs.status[r.RH], judge.inputs.trusted), (r.TRUSTED, 127))
+        readings.request = r.REQUEST_NONE
+        self.humid(judge, readings, 60, 10.0)
+        self.assertEqual((judge.inputs.status[r.RH], judge.inputs.trusted), (r.TRUSTED, 127))
+        self.assertEqual(self.humid(judge, readings, 120, 11.0), 11.0)  # what was usual before it counts no more
+
+    def test_what_falls_elsewhere_is_no_fall_of_the_humidity(self):
+        for name, value in (("indoor_c", 15.0), ("glass_c", -6.0), ("room_c", 5.0), ("room_rh_pct", 10.0)):
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            for now_s in (10, 20, 30):
+                getattr(readings, name).value = value
+                self.humid(judge, readings, now_s, 30.0)
+            self.assertEqual((getattr(judge.inputs, name), judge.rh_fell_pct), (value, 0.0))
+
+    def test_a_fall_from_before_a_boot_ends_where_it_began(self):
+        judge, readings = self.filled()
+        judge.rh_fell_pct = 30.0
+        readings.rh_pct.value = 10.0
+        judge.judge(readings, 0)
+        for rh_pct, fell_pct in ((19.0, 30.0), (28.0, 0.0)):
+            for _ in range(3):
+                self.humid(judge, readings, judge.last_s + 10, rh_pct)
+            self.assertEqual((judge.inputs.rh_pct, judge.rh_fell_pct), (rh_pct, fell_pct))
+
+    def test_a_step_of_a_tenth_is_still_fine(self):
+        for step_pct, status in ((0.1, r.FROZEN), (0.11, r.TRUSTED)):
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            judge.rh_step_pct, judge.rh_frozen_s = step_pct, 100
+            readings.heat_call.set(r.ON, 20)
+            self.humid(judge, readings, 100, 30.0)
+            self.assertEqual(judge.inputs.status[r.RH], status)
+
+    def test_without_a_heat_call_the_fan_tells_that_the_air_has_moved(self):
+        for changes, name, since_s, status in (
+            ({"has_heat_call": 0}, "fan", 11, r.FROZEN),
+            ({"has_heat_call": 0}, "heat_call", 11, r.TRUSTED),
+            ({}, "fan", 11, r.TRUSTED),
+            ({}, "heat_call", 11, r.FROZEN),
+            ({}, "heat_call", 10, r.TRUSTED),  # when the humidity last moved
+        ):
+            judge, readings = self.filled(changes)
+            judge.judge(readings, 0)
+            self.humid(judge, readings, 10, 30.0625)  # a fine sensor
+            getattr(readings, name).set(r.OFF, since_s)
+            self.humid(judge, readings, 7000, 30.0625)
+            self.assertEqual(judge.inputs.status[r.RH], status)
+
+    def test_a_thermometer_doubted_from_outside_is_read_and_not_trusted(self):
+        for name, n in (("outdoor_doubted", r.OUTDOOR), ("indoor_doubted", r.INDOOR)):
+            judge, readings = self.filled()
+            setattr(judge, name, True)
+            judge.judge(readings, 0)
+            self.assertEqual((judge.inputs.status[n], judge.inputs.trusted), (r.JUMPING, 127 - (1 << n)))
+
+    def test_cold_that_is_told_too_late_to_be_trusted_counts_and_warmth_does_not(self):
+        for told_c, believed_c in ((-20.0, -20.0), (9.0, 5.0)):
+            judge, readings = self.filled()
+            judge.judge(readings, 0)
+            readings.outdoor_c.set(told_c, 100)
+            judge.judge(readings, 7000)
+            inputs = judge.inputs
+            self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_DAY_LOWEST, believed_c))
+
+    def test_a_correction_that_makes_a_reading_warmer_begins_no_rise_before_the_next_one(self):
+        judge, readings = self.filled()
+        readings.outdoor_c.value = -5.0
+        judge.judge(readings, 0)
+        judge.settings.change({"outdoor_offset_k": 2.0})
+        for at_s, held, since_s in ((0, False, -1), (600, True, 600)):
+            readings.outdoor_c.at_s = at_s
+            judge.judge(readings, 600)
+            self.assertEqual((judge.inputs.outdoor_held, judge.belief.rising_since_s), (held, since_s))
+
+    def test_an_hour_without_a_reading_is_a_gap_and_a_second_less_is_none(self):
+        for gap_s, joined in ((3599, 3), (3600, 2)):
+            judge, readings = self.filled()
+            for now_s in (0, 1800, 3600, 5400, 7200, 7200 + gap_s, 9000 + gap_s, 10800 + gap_s):
+                readings.outdoor_c.at_s = now_s
+                judge.judge(readings, now_s)
+            self.assertEqual((judge.history.count, judge.history.joined), (3 if joined == 3 else 4, joined))
 
     def test_a_new_judge_trusts_nothing(self):
         judge = Judge()
