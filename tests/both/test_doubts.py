@@ -337,9 +337,9 @@ class TestOutdoors(unittest.TestCase):
                 inputs = rig.controller.judge.inputs
                 self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_DESIGN, -25.0))
                 self.assertTrue(rig.noticed(w.OUTDOOR_DOUBT))
-        rig.values["outdoor_c"] = 3.9
+        rig.values["outdoor_c"] = 3.99
         rig.run(180, 30)
-        self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_READ, 3.9))
+        self.assertEqual((inputs.outdoor_basis, inputs.outdoor_c), (r.OUTDOOR_READ, 3.99))
         self.assertFalse(rig.noticed(w.OUTDOOR_DOUBT))
 
     def test_a_jump_from_before_a_reboot_ends_after_two_days(self):
@@ -357,6 +357,9 @@ class TestOutdoors(unittest.TestCase):
             rig.run(180, 30)
             self.assertEqual(rig.controller.judge.inputs.outdoor_basis, basis)
             self.assertEqual(rig.noticed(w.OUTDOOR_DOUBT), basis == r.OUTDOOR_DESIGN)
+            again = Rig()
+            self.assertTrue(learned.unpack(again.controller, learned.pack(rig.controller), 0))
+            self.assertEqual(again.controller.judge.belief.jumped_s, 0 if basis == r.OUTDOOR_DESIGN else -1)
 
     def test_where_no_hour_was_kept_a_jump_from_before_a_reboot_is_forgotten(self):
         rig = self.jumped_before_a_reboot(0)

@@ -62,7 +62,7 @@ class TestStart(unittest.TestCase):
         self.assertEqual((house.ratio, house.own, house.store_pct, house.own_store_pct), (0.0, 0.0, 0.0, 0.0))
         self.assertEqual((house.bias, house.hours, house.too_dry_g_kg, house.distrusted), (0.0, 0, 0.0, False))
         self.assertEqual((house.next, house.burst, house.pad), (36, 0.0, 0.0))
-        self.assertIs(house.told, False)
+        self.assertEqual((house.told, house.told_s, house.unexplained), (False, -1, 0.0))
 
     def test_every_pair_of_rates_is_tried(self):
         self.assertEqual((len(hs.DRY), len(hs.STORE), hs.TRIALS), (9, 4, 36))
@@ -389,6 +389,8 @@ class TestQuarter(unittest.TestCase):
             for n in range(24):
                 clock.house.gains[n] = {0: 1.0, 1: 2.0, 23: 7.0}.get(n, 74.0 / 21.0)
             self.assertAlmostEqual(clock.quarter().mean_gain, gain, delta=NEAR)
+            self.assertAlmostEqual(clock.house.unexplained, 0.3, delta=NEAR)  # 0.1 x 3 dry out of it, and it stays
+            self.assertEqual((clock.house.told, clock.house.told_s), (True, clock.now_s))
 
     def test_a_sensor_that_jumps_leaves_what_was_learned(self):
         clock = Clock()
@@ -681,6 +683,14 @@ class TestCheck(unittest.TestCase):
             house._check(90000, 15.0)
             self.assertAlmostEqual(house.too_dry_g_kg, 0.7 * was + 0.3 * now, delta=1e-5)
             self.assertEqual(house.distrusted, is_now)
+        for distrusted, error in ((False, hs.TOO_DRY), (True, hs.DRY_AGAIN)):  # just as wrong as may be, day after day
+            house = self.house(0.0, error)
+            house.dry_per_h = house.store_per_h = house.day_gain = house.mean_pad = 0.0
+            for hour in range(24):
+                house.gains[hour] = 0.0
+            house.too_dry_g_kg, house.distrusted = error, distrusted
+            house._check(90000, 15.0)
+            self.assertEqual((house.too_dry_g_kg, house.distrusted), (error, False))
 
     def test_a_new_board_and_a_gap_begin_a_day_and_judge_nothing(self):
         clock = Clock()

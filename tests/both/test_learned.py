@@ -12,7 +12,19 @@ from dewcore import readings as r
 from dewcore import words as w
 from dewcore.controller import Controller
 from dewcore.fallbound import FallBound
-from dewcore.house import AIR_FACTOR, CAPACITY, SLOW, STORE_G_KG_PCT, SUMS, TRIALS, WIDTH, House, sat_ratio_g_kg
+from dewcore.house import (
+    AIR_FACTOR,
+    CAPACITY,
+    PRIOR_OUT,
+    PRIOR_VALVE,
+    SLOW,
+    STORE_G_KG_PCT,
+    SUMS,
+    TRIALS,
+    WIDTH,
+    House,
+    sat_ratio_g_kg,
+)
 from dewcore.outdoors import OutdoorHistory
 from dewcore.psychro import vapour_pa
 from dewcore.settings import Settings
@@ -177,6 +189,8 @@ class TestImage(unittest.TestCase):
             self.assertEqual(b"".join(found), learned.pack(taught(), UTC_S))
             self.assertEqual(sum([len(piece) for piece in found]), len(image))
             self.assertTrue(max([len(piece) for piece in found]) <= 512)
+            self.assertTrue(max([len(piece) for piece in found[2:]]) <= 128)  # the second is the glass's own
+            self.assertTrue(len(found) <= 32)
 
     def test_every_number_comes_back(self):
         old = taught()
@@ -342,6 +356,7 @@ class TestRefused(unittest.TestCase):
             ((1, 0, 0, 0, 1, 0, 0, -1e-9, 0), False),
             ((1.0, 1.42, 0, 0, 2.0, 0, 0, 1, 0), True),  # 1.42^2 / 1.02 = 1.9769 < 2.0005
             ((1.0, 1.43, 0, 0, 2.0, 0, 0, 1, 0), False),  # 2.0048
+            ((1.0 - PRIOR_OUT, 1.0, 0, 0, 1.0 - PRIOR_VALVE, 0, 0, 1, 0), False),  # 1 - 1
             ((1.0, 0, 1.42, 0, 1, 0, 0, 2.0, 0), True),
             ((1.0, 0, 1.43, 0, 1, 0, 0, 2.0, 0), False),
             ((0.98, 0, 0, 0, 1.0, 1.41, 0, 2.0, 0), True),  # 1.41^2 / 1.0005 = 1.9871 < 2.0005

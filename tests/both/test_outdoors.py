@@ -1,4 +1,4 @@
-"""The outdoor history: hourly means, a week of them, and sums that never drift."""
+"""The outdoor history and belief: hourly means, a week of them, what a boot leaves of it; rises and jumps."""
 
 import unittest
 
