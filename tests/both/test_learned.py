@@ -218,11 +218,18 @@ class TestImage(unittest.TestCase):
         self.assertEqual(learned.pack(taken(learned.pack(Controller()))), learned.pack(Controller()))
 
     def test_a_flag_alone_says_only_itself(self):
-        for season, doubt in ((False, False), (True, False), (False, True)):
+        for alone in range(-1, 5):
+            so = [n == alone for n in range(5)]
             old = taught()
-            old.season_over, old.outlook.house.distrusted = season, doubt
-            new = taken(learned.pack(old))
-            self.assertEqual((new.season_over, new.outlook.house.distrusted), (season, doubt))
+            old.season_over, old.outlook.house.distrusted, old.outlook.doubts.outdoor = so[:3]
+            old.outlook.doubts.notices = 1 << w.SENSOR_PLACE if so[3] else 0
+            old.judge.belief.jumped_s = 7 if so[4] else -1
+            new = taken(learned.pack(old), 5)
+            said = [new.season_over, new.outlook.house.distrusted, new.outlook.doubts.outdoor, new.judge.indoor_doubted]
+            self.assertEqual(said + [new.judge.belief.jumped_s == 5], so)
+            self.assertEqual(new.outlook.doubts.notices, 1 << w.SENSOR_PLACE if so[3] else 0)
+            self.assertEqual(new.outlook.doubts.warm_starts, 3 if so[3] else 0)  # as many have to show the contrary
+            self.assertIs(new.judge.outdoor_doubted, so[2] or so[4])  # from its first scan on
 
     def test_what_a_board_cannot_mean_is_packed_as_the_nearest_it_can(self):
         old = taught()

@@ -1426,4 +1426,25 @@ EQUIVALENT = (
         "0 > -1",
         "A number without a sign is never below 0.",
     ),
+    (
+        "learned",
+        "urgent",
+        "return controller.permit.latched << 1",
+        "0.0 > 1.0",
+        "It fell from there by more than 8 % RH: where it is set, it is above 8.",
+    ),
+    (
+        "learned",
+        "unpack",
+        "ages = array",
+        "0 > -1",
+        "Every age is filled from the image, and one that is not sound is not used.",
+    ),
+    (
+        "learned",
+        "unpack",
+        "def unpack(",
+        "1 > 2",
+        "Any gap below 0 is an unknown one.",
+    ),
 )
