@@ -1401,7 +1401,7 @@ EQUIVALENT = (
     (
         "learned",
         "",
-        "(\"hours\", \"I\"",
+        '("hours", "I"',
         "0 > -1",
         "A number without a sign is never below 0.",
     ),
@@ -1422,7 +1422,7 @@ EQUIVALENT = (
     (
         "learned",
         "",
-        "(\"odd_s\", \"H\"",
+        '("odd_s", "H"',
         "0 > -1",
         "A number without a sign is never below 0.",
     ),
