@@ -3,7 +3,7 @@
     python tests/acceptance/bench_on_board.py [SCRIPT]     the shipped acceptance script where none is named
 
 The board is the virtual one, its clock as fast as it can; the seconds are those of the board's own program.  Exit
-status 1 where the sheets differ in anything but the board's name and the date.  A quarter of an hour on two idle cores.
+status 1 where the sheets differ in anything but the board's name and the date.  Some fifty minutes of one core.
 """
 
 import sys
