@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from dewcore.rows import Rows
-from dewsim.install_files import leaned, shim_sources, sources
+from dewsim.install_files import build, leaned, shim_sources, sources
 from dewsim.install_lean import TABLES, lean
 from dewsim.install_names import short
 
@@ -57,6 +57,15 @@ def test_every_name_that_is_read_is_there(programs):
             if isinstance(node, ast.Attribute) and isinstance(node.value, ast.Name) and node.attr.isupper():
                 there = names.get(whole.get(node.value.id, ""))
                 assert there is None or node.attr in there, (module, node.attr)
+
+
+def test_the_size_of_a_release_is_what_the_document_says():
+    files = build(False, lambda share: None)
+    told = re.search(r"A release has (\d+) files and (\d+) kB, (\d+) kB", (ROOT / "DEVELOPERS.md").read_text())
+    compiled = sum(len(data) for name, data in files.items() if name.endswith(".mpy"))
+    assert len(files) == int(told[1])
+    assert sum(map(len, files.values())) == pytest.approx(1000 * int(told[2]), rel=0.02)
+    assert compiled == pytest.approx(1000 * int(told[3]), rel=0.02)
 
 
 def test_what_only_a_desktop_reads_is_gone_and_a_library_stays_as_it_is(programs):
