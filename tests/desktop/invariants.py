@@ -43,7 +43,7 @@ PAST_S = 10800  # a look-ahead of longer ago holds no longer
 # a window test: longest, pause after it, so many within a day [s, s, 1], highest above the cautious ceiling [% RH]
 TEST_S, TEST_PAUSE_S, TESTS_A_DAY, TEST_PCT = 1800, 10800, 3, 8.0
 # what the forecast's age tells is judged with each look-ahead, so late by this much time and so many scans
-TOLD_S, TOLD_SCANS = 800, 32  # the slices of a look-ahead and of what is learned in between
+TOLD_S, TOLD_SCANS = 800, 96  # a look-ahead and what is learned in slices, then a minute until the next begins
 AHEAD = w.FORECAST_OLD, w.FORECAST_ELSEWHERE, w.SELF_DOUBT, w.LOOKS_TORN, w.LOOK_NOW, w.LOOK_AND_TEST
 # Doubts that take days or weeks of readings: what they shut is looked at here, when they begin is in test_doubts
 DOUBTS = w.RH_JUMPED, w.OUTDOOR_DOUBT, w.NO_RISE, w.NO_AIR, w.RISES_SHUT, w.PAD_WEAK, w.RH_LOW, w.SENSORS_DIFFER
