@@ -6,7 +6,7 @@ Time is simulated, the page is asked for in the same program (no sockets).  The 
 a broker.  --heap: kB that a board would have; what it does not have comes on top and is told: the simulated hardware
 and the caller, which is measured first, what this interpreter keeps of functions for tracing, and the image.  Demanded:
 in service, no beat missed, no restart, every request answered, live heap and largest free block at the end within 5 %
-of those after an hour.  30 days take some 15 minutes on the PyPI build, an hour on one of 32 bits.
+of those after an hour.  A day takes a quarter of an hour of a core on a build of 32 bits that can trace.
 Exit status 0 where all is kept, 1 where not, 2 where a tool is missing.
 """
 
