@@ -205,8 +205,18 @@ class Judge:
             inputs.trusted = trusted
             changed = True
         if changed:
+            stood = not self.rh_moved
             self._fill()
+            if stood and self.rh_moved:
+                self._rh_froze(now_s)
         return self._outdoor(now_s) or changed
+
+    def _rh_froze(self, now_s: int) -> None:
+        """The indoor air has just moved far: a humidity that had stood still for long is frozen in this very scan."""
+        channel = self.channels[r.RH]
+        if self.inputs.trusted >> r.RH & 1 and now_s - channel.same_since_s >= self.rh_frozen_s:
+            self.inputs.status[r.RH] = channel.fault = r.FROZEN
+            self.inputs.trusted &= ~(1 << r.RH)
 
     def _rh_jumped(self, channel: "Channel") -> None:
         """Down at once below what was usual, and it is doubted; up at once to that again, and no more."""

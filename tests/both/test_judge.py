@@ -677,6 +677,18 @@ class TestJudgeAlone(unittest.TestCase):
         judge.judge(readings, 9)
         self.assertEqual(judge.inputs.trusted >> r.RH & 1, 0)
 
+    def test_a_humidity_that_stood_still_is_frozen_in_the_scan_in_which_the_air_moves(self):
+        judge = Judge(Settings())
+        readings = r.Readings()
+        for now_s, indoor_c in ((0, 20.0), (95, 20.0), (100, 20.0), (105, 22.5), (105, 22.5)):
+            readings.indoor_c.set(indoor_c, now_s)
+            readings.rh_pct.set(30.0, now_s)
+            judge.judge(readings, now_s)
+            judge.rh_frozen_s = 100
+            moved = indoor_c == 22.5
+            self.assertEqual(judge.inputs.status[r.RH], r.FROZEN if moved else r.TRUSTED, now_s)
+            self.assertEqual(judge.inputs.trusted >> r.RH & 1, 0 if moved else 1)
+
     def test_frozen_to_the_second(self):
         judge, readings = self.filled()
         judge.judge(readings, 0)
