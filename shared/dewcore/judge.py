@@ -205,18 +205,8 @@ class Judge:
             inputs.trusted = trusted
             changed = True
         if changed:
-            stood = not self.rh_moved
-            self._fill()
-            if stood and self.rh_moved:
-                self._rh_froze(now_s)
+            self._fill(now_s)
         return self._outdoor(now_s) or changed
-
-    def _rh_froze(self, now_s: int) -> None:
-        """The indoor air has just moved far: a humidity that had stood still for long is frozen in this very scan."""
-        channel = self.channels[r.RH]
-        if self.inputs.trusted >> r.RH & 1 and now_s - channel.same_since_s >= self.rh_frozen_s:
-            self.inputs.status[r.RH] = channel.fault = r.FROZEN
-            self.inputs.trusted &= ~(1 << r.RH)
 
     def _rh_jumped(self, channel: "Channel") -> None:
         """Down at once below what was usual, and it is doubted; up at once to that again, and no more."""
@@ -249,10 +239,18 @@ class Judge:
             self.rh_usual_pct += (self.rh_read_pct - self.rh_usual_pct) * share
         self.rh_usual_s = at_s
 
-    def _fill(self) -> None:
+    def _rh_stood(self) -> None:
+        """The indoor air has just moved far, and the humidity stands still too long: frozen in this very scan."""
+        inputs = self.inputs
+        if inputs.trusted >> r.RH & 1:
+            inputs.trusted &= ~(1 << r.RH)
+            inputs.status[r.RH] = self.channels[r.RH].fault = r.FROZEN
+
+    def _fill(self, now_s: int) -> None:
         """Copy the good values; watch whether the indoor air moves while the RH stands still."""
         inputs = self.inputs
         s = self.settings
+        stood = not self.rh_moved
         for channel in self.channels:
             index = channel.index
             if channel.at_s < 0 or index == r.OUTDOOR:
@@ -284,6 +282,8 @@ class Judge:
         # humidity_ratio_g_kg in kg/kg, without the call, in hundredths of a pascal: this runs at nearly every scan
         indoor_cpa = inputs.rh_pct * inputs.indoor_sat_pa
         inputs.humidity_ratio = MOLAR_RATIO * indoor_cpa / (STANDARD_CPA - indoor_cpa)
+        if stood and self.rh_moved and now_s - self.channels[r.RH].same_since_s >= self.rh_frozen_s:
+            self._rh_stood()
 
     def _humidity(self, channel: "Channel") -> float:
         """The humidity as corrected [% RH]; how finely its sensor steps, and the indoor air at its last step."""

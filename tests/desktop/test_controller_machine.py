@@ -261,9 +261,9 @@ class Pair:
 def test_colder_outdoors_never_raises_the_target(seed):
     """Colder by the same at every reading.
 
-    With a sensor on the glass only while the outdoor reading comes and is believed, and without a clock, so that nothing is learned
-    of its factor: the same glass in colder air is better glass, and that counts once the design temperature stands
-    in for both, or the glass has grown warmer.
+    With a sensor on the glass only while the outdoor reading comes and is believed, and without a clock, so that
+    nothing is learned of its factor: the same glass in colder air is better glass, and that counts once the design
+    temperature stands in for both, or the glass has grown warmer.
     """
     rng = random.Random(seed)
     pair = Pair(rng, {}, {})
