@@ -689,6 +689,18 @@ class TestJudgeAlone(unittest.TestCase):
             self.assertEqual(judge.inputs.status[r.RH], r.FROZEN if moved else r.TRUSTED, now_s)
             self.assertEqual(judge.inputs.trusted >> r.RH & 1, 0 if moved else 1)
 
+    def test_one_that_does_not_come_stays_missing_when_the_air_moves(self):
+        judge = Judge(Settings())
+        readings = r.Readings()
+        readings.rh_pct.set(30.0, 0)
+        for now_s, indoor_c in ((0, 20.0), (105, 22.5)):
+            readings.indoor_c.set(indoor_c, now_s)
+            judge.judge(readings, now_s)
+            judge.rh_frozen_s = 100
+        self.assertTrue(judge.rh_moved)
+        self.assertEqual(judge.inputs.status[r.RH], r.STALE)
+        self.assertEqual(judge.inputs.trusted >> r.RH & 1, 0)
+
     def test_frozen_to_the_second(self):
         judge, readings = self.filled()
         judge.judge(readings, 0)
