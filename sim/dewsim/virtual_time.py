@@ -6,7 +6,7 @@ machine.reset() and power_cut() float all pins and raise BoardReset in whoever r
 forgets the timers and does not stop the watchdog.
 
 Every look at the mains moves the time, 200 times a beat: so what has passed since base_us is kept apart and stays a
-small number, as one of more than 30 bits would be an object for the heap, and most of a beat's garbage.
+small number: on 32 bits one of more than 30 would be an object for the heap, 3 kB of them a beat.
 """
 
 TICKS = 1 << 30  # ticks_ms starts again here, on boards and on no desktop
