@@ -37,12 +37,19 @@ TOP_BARS, BAR = 220, 11
 BOTTOM = 250
 
 
-def packed_places() -> "dict[str, tuple[int, int]]":
-    """Where each packed field stands in a record's numbers, and its scale, by name."""
-    places = {}
+def packed_places() -> "list[tuple[int, int]]":
+    """Where each drawn field stands in a record's numbers, and its scale: those of LINES, then those of BARS.
+
+    Of no other field: a day takes a while to read, and all of this is alive meanwhile.
+    """
+    drawn = LINES + BARS
+    places = [(0, 1)] * len(drawn)
+    at = 0
     for name, _, code, scale, _, _ in FIELDS:
-        if code:
-            places[name] = (len(places), scale)
+        for n in range(len(drawn)):
+            if drawn[n][0] == name:
+                places[n] = (at, scale)
+        at += 1 if code else 0
     return places
 
 
@@ -54,12 +61,12 @@ class Day:
         self.bars = [bytearray(POINTS) for _ in BARS]
         self.count = 0
 
-    def take(self, point: int, numbers: tuple, places: "dict[str, tuple[int, int]]") -> None:
+    def take(self, point: int, numbers: tuple, places: "list[tuple[int, int]]") -> None:
         """One record's numbers into its point."""
         self.count += 1
         for n in range(len(LINES)):
-            field, _, _, sign = LINES[n]
-            at, scale = places[field]
+            sign = LINES[n][3]
+            at, scale = places[n]
             stored = numbers[at]
             if stored != -32768 and stored != 65535:
                 tenths = (10 * stored + scale // 2) // scale
@@ -67,7 +74,7 @@ class Day:
                 if line[point] == NONE or sign * tenths > sign * line[point]:
                     line[point] = tenths
         for n in range(len(BARS)):
-            at, scale = places[BARS[n][0]]
+            at, scale = places[len(LINES) + n]
             if numbers[at] != 255:
                 # ten minutes of one percent each, in tenths of them
                 self.bars[n][point] = min(100, self.bars[n][point] + 10 * numbers[at] // scale)

@@ -62,18 +62,27 @@ WINDOW_S = 1800
 RUN_S = 300
 
 
-def gathered(pieces: "Iterable[str]") -> "Generator[str]":
-    """Small pieces joined to some PIECE_BYTES; an empty one is passed on at once, as it lets others run."""
+def gathered(pieces: "Iterable[str]") -> "Generator[bytes]":
+    """Small pieces joined to some PIECE_BYTES; an empty one is passed on at once, as it lets others run.
+
+    Nothing of a piece is kept but its bytes while they are sent: that is the page's worst moment for the heap.
+    """
     held = []
     size = 0
     for piece in pieces:
         held.append(piece)
         size += len(piece)
         if size >= PIECE_BYTES or not piece:
-            yield "".join(held)
-            held.clear()
             size = 0
-    yield "".join(held)
+            yield taken(held)
+    yield taken(held)
+
+
+def taken(held: "list[str]") -> bytes:
+    """These texts as one, in bytes; the list is empty afterwards."""
+    whole = "".join(held).encode()
+    held.clear()
+    return whole
 
 
 def from_file(path: str) -> "Generator[bytes]":
@@ -126,7 +135,7 @@ class Page:
         view = View(self.app, "in" if request.g.session is not None else state)
         return Response(self.sent(view), headers=text_of("html"))
 
-    def sent(self, view: "View") -> "Generator[str]":
+    def sent(self, view: "View") -> "Generator[bytes]":
         with open(self.folder + "page.html", encoding="utf-8") as template:
             yield from gathered(html(view, template))
 

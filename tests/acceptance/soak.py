@@ -6,7 +6,8 @@ Time is simulated, the page is asked for in the same program (no sockets).  The 
 a broker.  --heap: kB that a board would have; what it does not have comes on top and is told: the simulated hardware
 and the caller, which is measured first, what this interpreter keeps of functions for tracing, and the image.  Demanded:
 in service, no beat missed, no restart, every request answered, live heap and largest free block at the end within 5 %
-of those after an hour.  A day takes a quarter of an hour of a core on a build of 32 bits that can trace.
+of those after an hour.  Days are told as they pass; one takes some
+minutes of a core.
 Exit status 0 where all is kept, 1 where not, 2 where a tool is missing.
 """
 
@@ -24,12 +25,20 @@ WITHIN = 0.05
 CALLER_BYTES = 5000  # what the caller, a browser with memory of its own, holds of an answer
 
 
-def play(board: RomBoard, heap_bytes: int, days: float, simulated: int) -> "subprocess.CompletedProcess":
-    """One run."""
+def play(board: RomBoard, heap_bytes: int, days: float, simulated: int) -> "tuple[int, str]":
+    """One run: exit status and what was said; each day as it passes."""
     with tempfile.TemporaryDirectory() as kept:
         code = f"import soak_board\nsoak_board.soak({days}, {kept + '/kept'!r})"
         command = board.command(heap_bytes, code, simulated)
-        return subprocess.run(command, env=board.environment, capture_output=True, text=True)
+        said = []
+        with subprocess.Popen(
+            command, env=board.environment, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+        ) as running:
+            for line in running.stdout:
+                said.append(line)
+                if line.startswith("day "):
+                    print(line.rstrip(), file=sys.stderr, flush=True)
+    return running.returncode, "".join(said)
 
 
 def numbers(text: str, name: str) -> list:
@@ -49,21 +58,20 @@ def main() -> int:
         own = int(options.heap * 1000) if options.heap else DESIGN_BYTES * board.words
         simulated = board.simulated("soak_board")
         began = time.monotonic()
-        done = play(board, own, options.days, simulated + CALLER_BYTES)
+        status, text = play(board, own, options.days, simulated + CALLER_BYTES)
         took_s = time.monotonic() - began
         print(board.said(own, simulated + CALLER_BYTES))
         print(f"{options.days:g} days in {took_s:.0f} s")
-        return judge(done, simulated + board.image_bytes + board.traced)
+        return judge(status, text, simulated + board.image_bytes + board.traced)
 
 
-def judge(done, beside: int) -> int:
+def judge(status: int, text: str, beside: int) -> int:
     """Print what was found beside what is demanded; beside: bytes on the heap that a board does not have."""
-    text = done.stdout
     hour, end = numbers(text, "hour"), numbers(text, "end")
     largest = [int(found) for found in re.findall(r"max free sz: (\d+)", text)]
     counters = re.search(r"^counters (.*)$", text, re.M)
-    if not hour or not end or not counters or len(largest) < 2 or done.returncode:
-        print("soak: it did not come to its end\n" + text[-3000:] + done.stderr[-2000:])
+    if not hour or not end or not counters or len(largest) < 2 or status:
+        print("soak: it did not come to its end\n" + text[-5000:])
         return 1
     missed = int(re.search(r"'missed_beats', (\d+)", counters[1])[1])
     failed = int(re.search(r"'failed_beats', (\d+)", counters[1])[1])
