@@ -1,6 +1,7 @@
 """What happened lately, newest last and bounded; and what is counted over the board's whole life."""
 
 import struct
+from array import array
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -8,6 +9,7 @@ if TYPE_CHECKING:
     from dewboard.shapes import Iterator
 
 MOST = 24
+TEXT_BYTES = 80
 # Name and unit; the order is that of the stored image, so that a new one goes to the end.
 COUNTERS = (
     ("boots", "1"),
@@ -21,25 +23,47 @@ COUNTERS = (
 
 
 class Events:
-    """A ring of (monotonic now_s, text); iterating goes from the newest to the oldest."""
+    """The last MOST pairs (monotonic now_s, text); iterating goes from the newest to the oldest.
 
-    __slots__ = ("ring", "app")
+    All room is taken at the start: texts that come over the weeks would leave the heap in ever smaller pieces.
+    count: how many there ever were.
+    """
+
+    __slots__ = ("app", "count", "at_s", "sizes", "texts")
 
     def __init__(self, app: "App") -> None:
-        self.ring: "list[tuple[int, str]]" = []
         self.app = app
+        self.count = 0
+        self.at_s = array("i", [0] * MOST)
+        self.sizes = bytearray(MOST)
+        self.texts = bytearray(MOST * TEXT_BYTES)
 
     def add(self, text: str) -> None:
-        """Note a text at the app's present time."""
-        if len(self.ring) >= MOST:
-            del self.ring[0]
-        self.ring.append((self.app.now_s, text))
+        """Note a text at the app's present time; what is longer than TEXT_BYTES loses its end."""
+        data = text.encode()
+        while len(data) > TEXT_BYTES:
+            text = text[:-1]
+            data = text.encode()
+        n = self.count % MOST
+        self.at_s[n] = self.app.now_s
+        self.sizes[n] = len(data)
+        self.texts[n * TEXT_BYTES : n * TEXT_BYTES + len(data)] = data
+        self.count += 1
 
-    def __iter__(self) -> "Iterator[tuple[int, str]]":
-        return iter(self.ring[::-1])
+    def get(self, number: int) -> "tuple[int, str]":
+        """The event that came after so many others; one of the last MOST."""
+        n = number % MOST
+        at = n * TEXT_BYTES
+        return self.at_s[n], bytes(self.texts[at : at + self.sizes[n]]).decode()
 
     def __len__(self) -> int:
-        return len(self.ring)
+        return min(self.count, MOST)
+
+    def __iter__(self) -> "Iterator[tuple[int, str]]":
+        number = self.count
+        while number and number > self.count - MOST:
+            number -= 1
+            yield self.get(number)
 
 
 class Counters:

@@ -52,7 +52,7 @@ class Link:
         "seen",
         "minute_s",
         "alerted",
-        "event",
+        "told",
     )
 
     def __init__(self, app: "App", config: dict, net: "Wifi") -> None:
@@ -73,7 +73,7 @@ class Link:
         self.seen: tuple = ()
         self.minute_s: int = 0
         self.alerted: tuple = (0, 0)
-        self.event: "tuple[int, str] | None" = None  # the newest that went to the log
+        self.told: int = 0  # how many events went to the log
 
     def say(self, level: str, text: str) -> None:
         """A line for $log."""
@@ -266,15 +266,11 @@ class Link:
 
     def _events(self) -> None:
         """What happened lately, for the log: failures as errors."""
-        new = []
-        for event in self.app.events:  # the newest first
-            if event is self.event:
-                break
-            new.append(event)
-        for event in reversed(new):
-            self.say("error" if event[1].split(" ")[0] in BAD else "info", event[1])
-        if new:
-            self.event = new[0]
+        events = self.app.events
+        for number in range(max(self.told, events.count - len(events)), events.count):
+            text = events.get(number)[1]
+            self.say("error" if text.split(" ")[0] in BAD else "info", text)
+        self.told = events.count
 
     async def _records(self) -> None:
         """Some batches, and the board's own mark where it keeps one."""

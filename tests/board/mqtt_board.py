@@ -13,7 +13,6 @@ import link_rig
 from parts_board import MQTT, load
 
 from dewboard.broker_config import full
-from dewboard.events import MOST
 
 load("dewboard", MQTT)
 SIMULATED = loaded_board.simulated()
@@ -31,7 +30,6 @@ def measure(port, cycles):
 
     app = link_rig.App()
     config = full({"host": "127.0.0.1", "port": port, "device": "attic", "commands": 1, "logger": 1})
-    fill(app)
     before = alive()
     one = link.Link(app, config, link_rig.Net())
     made = alive()
@@ -55,7 +53,6 @@ async def connections(one, cycles):
         while one.is_ready:
             await asyncio.sleep(0.05)
             most = max(most, alive())
-        fill(one.app)
         lows.append(alive())
     for task in tasks:
         task.cancel()
@@ -75,13 +72,6 @@ async def names_fail(one):
                 await asyncio.sleep(0.02)
         task.cancel()
         await asyncio.sleep(0.2)
-        fill(one.app)
         marks.append(alive())
     print("names", marks[1] - marks[0])
     one.config["host"] = host
-
-
-def fill(app):
-    """As many events as are kept, so that a measure has as many before as after."""
-    for _ in range(MOST):
-        app.events.add("nothing")

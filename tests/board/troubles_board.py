@@ -76,6 +76,7 @@ class Hours:
         self.is_alone = is_alone
         self.link = None
         self.broker = trouble_broker.TroubleBroker()
+        self.heard = 0  # events told in earlier lines
         self.names = trouble_broker.Names()
         self.starts = start
 
@@ -156,10 +157,12 @@ class Hours:
             await asyncio.sleep(1)
             if link.is_ready:
                 break
-        said = [text for _, text in self.app.events if text.startswith("broker")]
+        events = self.app.events
+        texts = [events.get(number)[1] for number in range(max(self.heard, events.count - len(events)), events.count)]
+        said = [text for text in reversed(texts) if text.startswith("broker")]
         is_ready = link.is_ready
         await asyncio.sleep(STEADY_S)
-        self.app.events.ring.clear()
+        self.heard = events.count
         gc.collect()
         live = gc.mem_alloc()
         print("trouble", name.replace(" ", "_"), int(is_ready and link.is_ready), self.broker.connections, live,
