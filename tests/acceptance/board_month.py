@@ -23,14 +23,14 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / part) for part in ("shared", "firmware", "sim", "tests")]
+sys.path[:0] = [str(ROOT / part) for part in ("shared", "firmware", "sim", "tests", "tests/acceptance")]
 
+from board_tools import untraced  # noqa: E402
 from run_both import find_micropython, micropython_version  # noqa: E402
 
 from dewsim import housefile, named, onboard, plant, policies, replay  # noqa: E402
 from dewsim.errors import InputError  # noqa: E402
 
-PLAYER = ROOT / "tests" / "board" / "play_world.py"
 ROW = "<dddBBiii"  # indoor_c, rh_pct, outdoor_c, fan, heat, silent chips (1 humidity, 2 outdoor), wall time, offset
 FORECAST = "<ii72h"
 DAY_STEPS = 1440
@@ -85,7 +85,8 @@ def on_micropython(micropython: str, trace: Path, settings: Path, expected: list
     path = ":".join(str(ROOT / part) for part in ("shared", "firmware", "sim", "tests/board")) + ":.frozen"
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
-        command = [micropython, "-X", "heapsize=4m", str(PLAYER), str(trace), str(settings), folder]
+        code = f"import play_world\nplay_world.main({str(trace)!r}, {str(settings)!r}, {folder!r})"
+        command = [micropython, "-X", "heapsize=4m", "-c", untraced(code)]
         done = subprocess.run(command, env=dict(os.environ, MICROPYPATH=path), capture_output=True, text=True)
     if done.returncode:
         print(f"{version}: failed\n{done.stdout[-2000:]}{done.stderr[-2000:]}")

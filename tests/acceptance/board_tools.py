@@ -32,8 +32,9 @@ vfs.mount(vfs.VfsRom(image), "/rom")
 sys.path.insert(0, "/rom")
 """
 # Where MicroPython can trace, each call takes some hundred bytes of the heap that no board has to find.  It takes none
-# while a tracing function runs, so that is where the program runs.
+# while a tracing function runs, so that is where a program runs.
 UNTRACED = """
+import sys
 def program(*called):
     if not called or called[1] == "call":
         exec({code!r}, {{"__name__": "__main__"}})
@@ -46,6 +47,11 @@ if hasattr(sys, "settrace"):
 else:
     program()
 """
+
+
+def untraced(code: str) -> str:
+    """A program for `micropython -c` that costs what it costs a board."""
+    return UNTRACED.format(code=code)
 
 
 def needed(command: str) -> tuple:
@@ -197,7 +203,7 @@ class RomBoard:
         What comes on top is with what the heap's own table takes for it.
         """
         beside = (self.image_bytes + self.traced + simulated) * 65 // 64
-        whole = FROM_ROM.format(image=str(self.image)) + UNTRACED.format(code=code)
+        whole = FROM_ROM.format(image=str(self.image)) + untraced(code)
         return [self.micropython, "-X", f"heapsize={heap_bytes + beside}", "-c", whole]
 
     def simulated(self, module: str) -> int:

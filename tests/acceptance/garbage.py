@@ -2,7 +2,7 @@
 
     DEWMARGIN_MICROPYTHON=/path/to/micropython python tests/acceptance/garbage.py
 
-Without the variable the MicroPython beside this Python is taken.  The same file is the script that it runs.
+Without the variable the MicroPython beside this Python is taken.  It imports this very file.
 Limits: 6 kB of garbage in a scan, 40 kB in one that also learns or looks ahead, nothing kept over 10,000 scans, 1 ms
 a scan in the mean on the machine's own clock.  What looking ahead costs by part: ahead_cost.py.
 Exit status 0 within the limits, 1 beyond, 2 without a MicroPython.
@@ -16,8 +16,8 @@ KEPT_BYTES = 0
 SCAN_US = 1000
 SCANS = 10000
 WARM = 9000  # scans before, more than a day: what is filled once, or learned daily, is filled by then
-# More than a board's 130 kB: the scans are done by two controllers, one of them traced, nothing is collected within
-# a scan, and the sources are compiled here.  A build with 64-bit words needs twice that.
+# More than a board's 130 kB: nothing is collected within a scan, and the sources are compiled here.  A build with
+# 64-bit words needs twice that.
 HEAP = "250k"
 HEAP_64 = "500k"
 
@@ -38,30 +38,6 @@ def fill(readings, n, now_s):
     readings.utc_s = 1700000000 + 10 * n
 
 
-def empty():
-    """Called to see what a call itself leaves behind."""
-
-
-def bytes_of_a_call(gc):
-    """Bytes that each call leaves on this build: 0 but where `sys.settrace` is built in, which no board has."""
-    began = gc.mem_alloc()
-    for _ in range(100):
-        empty()
-    return (gc.mem_alloc() - began) // 100
-
-
-class Calls:
-    """Counts the calls of a scan on a build that can trace."""
-
-    def __init__(self):
-        self.count = 0
-
-    def __call__(self, frame, event, argument):
-        if event == "call":
-            self.count += 1
-        return self
-
-
 def new_controller():
     """A controller with every sensor fitted, and each of them corrected."""
     from dewcore.controller import Controller
@@ -75,21 +51,18 @@ def new_controller():
 
 
 def measure():
-    """Runs on MicroPython: most and sum of bytes, kept, most and sum of us, open, a call's, calls, most in a slice."""
+    """Runs on MicroPython: most and sum of bytes, kept, most and sum of us, open, most in a slice."""
     import gc
     import time
 
     from dewcore.readings import CONTACT_NAMES, Readings
 
     controller = new_controller()
-    traced = new_controller()  # the same scans again, to count their calls
     readings = Readings()
     for name in CONTACT_NAMES:
         getattr(readings, name).set(1 if name in ("fan", "heat_call", "line_sense") else 0, 0)
-    numbers = [0] * 9  # as printed, the means still sums
-    calls = Calls()
+    numbers = [0] * 7  # as printed, the means still sums
     gc.disable()
-    a_call = numbers[6] = bytes_of_a_call(gc)
     before = 0
     for n in range(-WARM, SCANS):
         gc.collect()
@@ -98,12 +71,6 @@ def measure():
         now_s = 100000 + 10 * n
         fill(readings, n + WARM, now_s)
         readings.load_sense.set(1 if controller.decision.valve and readings.line_sense.state else 0, now_s)
-        if a_call:
-            calls.count = 0
-            sys.settrace(calls)
-            traced.scan(readings, now_s)
-            sys.settrace(None)
-            gc.collect()
         ahead = controller.outlook
         before_scan = (ahead.learned_s, ahead.next, ahead.house.next)
         began = gc.mem_alloc()
@@ -114,7 +81,6 @@ def measure():
         if n >= 0:
             is_slice = before_scan != (ahead.learned_s, ahead.next, ahead.house.next)
             note(numbers, garbage, took_us, controller.decision.valve, is_slice)
-            numbers[7] += calls.count
     gc.collect()
     numbers[2] = gc.mem_alloc() - before
     print("measured", " ".join([str(number) for number in numbers]))
@@ -122,7 +88,7 @@ def measure():
 
 def note(numbers, garbage, took_us, is_open, is_slice):
     """Enter one scan."""
-    most = 8 if is_slice else 0
+    most = 6 if is_slice else 0
     numbers[most] = max(numbers[most], garbage)
     numbers[1] += garbage
     numbers[3] = max(numbers[3], took_us)
@@ -138,7 +104,8 @@ def main() -> int:
 
     here = Path(__file__).resolve()
     root = here.parents[2]
-    sys.path.insert(0, str(root / "tests"))
+    sys.path[:0] = [str(root / "tests"), str(here.parent)]
+    from board_tools import untraced
     from run_both import find_micropython, micropython_version
 
     micropython = find_micropython(os.environ, sys.executable)
@@ -148,14 +115,14 @@ def main() -> int:
     version = micropython_version(micropython)
     heap = HEAP if version.endswith("32-bit words") else HEAP_64
     done = subprocess.run(
-        [micropython, "-X", "heapsize=" + heap, str(here)],
-        env=dict(os.environ, MICROPYPATH=str(root / "shared")),
+        [micropython, "-X", "heapsize=" + heap, "-c", untraced("import garbage\ngarbage.measure()")],
+        env=dict(os.environ, MICROPYPATH=f"{root}/shared:{here.parent}"),
         capture_output=True,
         text=True,
         timeout=600,
     )
     words = done.stdout.split()
-    if done.returncode or len(words) != 10 or words[0] != "measured":
+    if done.returncode or len(words) != 8 or words[0] != "measured":
         print("garbage: MicroPython failed\n" + done.stdout + done.stderr, file=sys.stderr)
         return 1
     return judge(version, heap, [int(word) for word in words[1:]])
@@ -163,17 +130,13 @@ def main() -> int:
 
 def judge(version: str, heap: str, numbers: list) -> int:
     """Print the figures beside their limits; 0 where all are kept."""
-    most, garbage, kept, most_us, took_us, opened, a_call, calls, most_slice = numbers
+    most, garbage, kept, most_us, took_us, opened, most_slice = numbers
     mean, mean_us = garbage // SCANS, took_us // SCANS
     words = 1 if heap == HEAP else 2
     allowed, allowed_slice = words * GARBAGE_BYTES, words * SLICE_BYTES
     print("%s, heap %s, %d scans, valve open in %d" % (version, heap, SCANS, opened))
     print("garbage a scan: mean %d, most %d bytes; allowed %d" % (mean, most, allowed))
     print("  most where it also learns or looks ahead: %d; allowed %d" % (most_slice, allowed_slice))
-    if a_call:
-        calls_mean = calls / SCANS
-        print("  this build's tracing takes %d of them at each of %.1f calls:" % (a_call, calls_mean), end="")
-        print(" the mean without it is %d" % (mean - a_call * calls_mean))
     print("kept over all scans: %d bytes; allowed %d" % (kept, KEPT_BYTES))
     print("time a scan: mean %d, most %d us; allowed in the mean %d" % (mean_us, most_us, SCAN_US))
     good = 0 < most <= allowed and 0 < most_slice <= allowed_slice and kept <= KEPT_BYTES
@@ -183,7 +146,4 @@ def judge(version: str, heap: str, numbers: list) -> int:
 
 
 if __name__ == "__main__":
-    if sys.implementation.name == "micropython":
-        measure()
-    else:
-        sys.exit(main())
+    sys.exit(main())

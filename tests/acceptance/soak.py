@@ -81,7 +81,7 @@ def judge(status: int, text: str, beside: int) -> int:
     block_change = largest[-1] / largest[0] - 1.0
     print(f"live heap of the board's own: after an hour {hour[0] - beside}, at the end "
           f"{end[0] - beside} bytes ({100 * live_change:+.1f} %)")
-    print(f"largest free block: after an hour {largest[0]}, at the end {largest[-1]} of 16 bytes "
+    print(f"largest free block: after an hour {largest[0]}, at the end {largest[-1]} blocks "
           f"({100 * block_change:+.1f} %)")
     print(f"live heap at the worst moment of a page request: {end[2] - beside} bytes")
     print(f"requests answered {end[3]}, refused {end[4]}; beats missed {missed}, failed {failed}; resets {resets}")

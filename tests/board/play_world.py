@@ -1,4 +1,4 @@
-"""Plays a recorded world to the firmware on the virtual board: python play_world.py WORLD SETTINGS FOLDER.
+"""Plays a recorded world to the firmware on the virtual board: main(world's file, settings' file, folder).
 
 For tests/acceptance/board_month.py, which records it; runs on CPython and MicroPython.  Prints a line for each
 switch of the relay (second, new state) and, last, the counters.
@@ -6,7 +6,6 @@ switch of the relay (second, new state) and, last, the counters.
 
 import json
 import struct
-import sys
 
 from dewboard import start
 from dewboard.clock import Clock
@@ -63,7 +62,3 @@ def show(world, app, row, file):
         r.forecast_issued_s, r.forecast_start_s = numbers[0], numbers[1]
         for n in range(72):
             r.forecast_dc[n] = numbers[2 + n]
-
-
-if __name__ == "__main__":
-    main(sys.argv[1], sys.argv[2], sys.argv[3])
