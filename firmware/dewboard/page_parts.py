@@ -1,7 +1,7 @@
 """What the page tells: its figures, and the parts of its HTML that change, each a generator of small pieces.
 
 The rest of the page is the file page.html, sent from flash line by line, so that no heap holds it.  Its lines that
-begin with "% " name a part of PARTS, and what follows is the part's argument; "% when in out" and "% always" enclose
+begin with "~ " name a part of PARTS, and what follows is the part's argument; "~ when in out" and "~ always" enclose
 what is only for who is logged in ("in"), who is not ("out"), or where no password is set ("none").  Numbers are in SI
 with data-u as their unit; the page's script shows them otherwise where the owner wants °F.
 """
@@ -317,7 +317,7 @@ def html(page: "View", template: "Iterable[str]") -> "Iterator[str]":
     """The whole page from an open template, piece by piece."""
     is_for_all = True
     for line in template:
-        if line.startswith("% "):
+        if line.startswith("~ "):
             name, _, argument = line[2:].strip().partition(" ")
             if name == "when":
                 is_for_all = page.state in argument.split(" ")

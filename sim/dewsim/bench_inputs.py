@@ -4,13 +4,13 @@ from dewsim.errors import InputError, shown
 
 # name, label, unit, lowest, highest, step: what thermometers and humidity chips can tell
 NUMBERS = (
-    ("outdoor_c", "Outdoor air", "°C", -55.0, 60.0, 0.5),
-    ("indoor_c", "Return air", "°C", -40.0, 60.0, 0.1),
-    ("rh_pct", "Return air, relative humidity", "%", 0.0, 100.0, 0.5),
-    ("glass_c", "Glass", "°C", -55.0, 60.0, 0.5),
+    ("outdoor_c", "Air outdoors", "°C", -55.0, 60.0, 0.5),
+    ("indoor_c", "Air indoors", "°C", -40.0, 60.0, 0.1),
+    ("rh_pct", "Humidity indoors", "%", 0.0, 100.0, 0.5),
+    ("glass_c", "Thermometer on the glass", "°C", -55.0, 60.0, 0.5),
     ("supply_c", "Supply air", "°C", -20.0, 120.0, 1.0),
-    ("room_c", "Coldest room", "°C", -40.0, 60.0, 0.1),
-    ("room_rh_pct", "Coldest room, relative humidity", "%", 0.0, 100.0, 0.5),
+    ("room_c", "Air in the coldest room", "°C", -40.0, 60.0, 0.1),
+    ("room_rh_pct", "Humidity in the coldest room", "%", 0.0, 100.0, 0.5),
     ("terminal_vac", "Voltage of the 24 V circuits", "VAC", 0.0, 40.0, 1.0),
 )
 WIRE = ("dry", "wet", "open", "short", "live")

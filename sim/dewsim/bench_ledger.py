@@ -6,11 +6,9 @@ from dewcore import words as w
 from dewcore.ceiling import BINDS_NAMES
 from dewcore.permit import PROOF_NAMES
 from dewcore.words import decimal
+from dewsim.bench_inputs import NUMBERS
 
-CHANNELS = (
-    ("Return air", "°C"), ("Return air, RH", "%"), ("Outdoor air", "°C"), ("Glass", "°C"), ("Supply air", "°C"),
-    ("Coldest room", "°C"), ("Coldest room, RH", "%"),
-)  # fmt: skip
+CHANNELS = tuple([row[1:3] for name in r.SAMPLE_NAMES for row in NUMBERS if row[0] == name])
 STATUS = ("trusted", "no reading", "too old", "out of range", "stands still", "jumps: not confirmed yet", "not fitted")
 BASIS = ("as read", "reading too old: the coldest of the last day", "no reading for hours: the design temperature")
 FORECAST = {
@@ -38,13 +36,13 @@ NOT_READ = {r.UNREADABLE: "unreadable", r.NOT_FITTED: "not read yet"}
 PERMITS = (
     ("Leak wire", "leak", "has_leak", (w.LEAK_WET, w.LEAK_WIRE)),
     ("Overflow switch", "overflow", "has_overflow", (w.OVERFLOW,)),
-    ("Drain", "drain_wet", "has_drain_wet", (w.DRAIN_RUNS,)),
+    ("Drain electrodes", "drain_wet", "has_drain_wet", (w.DRAIN_RUNS,)),
     ("Contact, no weld", "load_sense", "has_load_sense", (w.WELDED, w.RELAY_FAILED)),
-    ("Selector", "off_switch", "has_off_switch", (w.SWITCH_OFF,)),
+    ("Selector at the unit", "off_switch", "has_off_switch", (w.SWITCH_OFF,)),
     ("Owner", "", "", (w.OWNER_OFF,)),
     ("Somebody home", "absent", "has_absent", (w.ABSENT,)),
     ("Season", "", "", (w.SEASON_OVER,)),
-    ("Return air believed", "", "", (w.INDOOR_BAD, w.RH_BAD)),
+    ("Air indoors believed", "", "", (w.INDOOR_BAD, w.RH_BAD)),
     ("Every wire readable", "", "", (w.CONTACT_UNREADABLE,)),
     ("Fan proof", "fan", "", (w.FAN_UNFITTED, w.FAN_UNREADABLE, w.FAN_OFF, w.FAN_SETTLING)),
     ("Supply air warm", "", "has_supply", (w.SUPPLY_COLD,)),

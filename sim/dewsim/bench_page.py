@@ -8,7 +8,7 @@ import sys
 from html import escape
 
 from dewsim import bench_inputs as inputs
-from dewsim import bench_live, cautions, install_files, report
+from dewsim import bench_live, cautions, install_files, page_labels, report
 from dewsim.bench_house import DRIVEN
 from dewsim.errors import InputError
 
@@ -233,6 +233,7 @@ ON_BOARD = {  # the same on a real board
 def page(board_port: int, on_board: str = "", lacks: tuple = (), units: str = "si") -> str:
     """bench.html, its forms filled in from the tables; on_board, lacks, units: of the `dewsim.bench_live.Live`."""
     text = report.own("bench.html")
+    labels = page_labels.settings()
     drives = escape(f"This page drives {on_board}. Nothing but its own supply may be wired to that board.")
     parts = {
         "SHIM": f'<p id="shim" class="alarm">{drives}</p>' if on_board else "",
@@ -246,7 +247,7 @@ def page(board_port: int, on_board: str = "", lacks: tuple = (), units: str = "s
         "SPEEDS": "".join(f'<option value="{speed}">{name}</option>' for speed, name in bench_live.SPEEDS),
         "INPUTS": "".join([_number(row) for row in inputs.NUMBERS] + [_choice(row) for row in inputs.CHOICES]),
         "FAULTS": "".join(_fault(name, row[0]) for name, row in inputs.FAULTS.items()),
-        "FITTED": "".join(_fitted(name) for name in (*bench_live.FITTED, "window_test_allowed")),
+        "FITTED": "".join(_fitted(name, labels[name]) for name in (*bench_live.FITTED, "window_test_allowed")),
         "CAUTIONS": cautions.html_items(),
         "BOARD": BOARD.format(f"http://{HOST}:{board_port}/"),
         **(ON_BOARD if on_board else {}),
@@ -285,6 +286,5 @@ def _fault(name: str, label: str) -> str:
     return f'<label class="tick"><input type="checkbox" data-fault="{name}"> {escape(label)}</label>\n'
 
 
-def _fitted(name: str) -> str:
-    label = name.removeprefix("has_").replace("_", " ")
-    return f'<label class="tick"><input type="checkbox" data-fit="{name}"> {label}</label>\n'
+def _fitted(name: str, label: str) -> str:
+    return f'<label class="tick"><input type="checkbox" data-fit="{name}"> {escape(label)}</label>\n'

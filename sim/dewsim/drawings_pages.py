@@ -29,7 +29,7 @@ LAMPS = (
 
 
 def sentences() -> dict:
-    """Every sentence of the status line by its code, most important first."""
+    """Every status sentence by its code, most important first."""
     return dict(words.REFUSALS) | {words.OPEN_NAME: words.OPEN_SENTENCE} | dict(words.NOTICES)
 
 

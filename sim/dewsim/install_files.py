@@ -99,7 +99,7 @@ def _words(name: str, text: str) -> set:
     """What a file of a release may name of its programs: a page by the lines that name a part, a library by all."""
     if name.endswith(".py"):
         return known(ast.parse(text))
-    lines = [line for line in text.splitlines() if not name.endswith(".html") or line.startswith("% ")]
+    lines = [line for line in text.splitlines() if not name.endswith(".html") or line.startswith("~ ")]
     return set(re.findall(r"\w+", " ".join(lines)))
 
 

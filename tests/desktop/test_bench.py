@@ -142,14 +142,14 @@ def test_an_untrusted_reading_is_refused_and_a_lost_outdoor_one_tells_what_holds
     for _ in range(5):
         live.one_scan()
     lines = {line[2]: line for line in live.frame()["ledger"]}
-    assert lines["Return air"][4:] == ("no reading", True)
-    assert lines["Outdoor air"][4:] == ("no reading, the last one holds", False)
+    assert lines["Air indoors"][4:] == ("no reading", True)
+    assert lines["Air outdoors"][4:] == ("no reading, the last one holds", False)
     assert "not judged" in lines["Humidity"][4]
     assert "humid as" not in str((live.frame()["ledger"], live.frame()["others"], live.frame()["sentence"]))
     for _ in range(5500):
         live.step()
     lines = {line[2]: line for line in live.frame()["ledger"]}
-    assert lines["Outdoor air"][4:] == ("reading too old: the coldest of the last day", True)
+    assert lines["Air outdoors"][4:] == ("reading too old: the coldest of the last day", True)
 
 
 def test_latched_is_told(live):
@@ -214,7 +214,7 @@ def test_what_is_fitted_counts_after_the_restart_that_it_brings(live):
     assert (frame["fitted"]["has_glass"], frame["restarts"]) == (1, 1)
     live.one_scan()
     live.one_scan()
-    assert "Glass" in [line[2] for line in live.frame()["ledger"]]
+    assert "Thermometer on the glass" in [line[2] for line in live.frame()["ledger"]]
     assert "has_line_sense" in order(live, do="fit", name="has_line_sense", value=0)
     assert order(live, do="renew") == ""
     assert live.frame()["fitted"]["has_glass"] == 1
@@ -338,6 +338,14 @@ def test_the_page_has_a_label_for_every_control_and_nothing_from_outside():
     for text in (PAGE, report.own("bench.css"), report.own("bench.js")):
         assert set(re.findall(r"(?:https?:)?//[\w.]+", text)) <= {"http://127.0.0.1"}
         assert "@import" not in text
+
+
+def test_readings_and_what_is_fitted_are_called_as_on_the_boards_page():
+    text = (report.CHECKOUT / "firmware" / "dewboard" / "page.html").read_text("utf-8")
+    rows = dict(re.findall(r"(?m)^~ row (\w+) (.+)$", text))
+    labels = {row[0]: row[1] for row in bench_inputs.NUMBERS if row[0] != "terminal_vac"}
+    assert len(labels) == 7 and labels == {name: rows[name] for name in labels}
+    assert '> Drain electrodes</label>' in PAGE and '> Selector at the unit</label>' in PAGE
 
 
 def test_every_button_of_the_page_does_something(caller):
