@@ -52,7 +52,8 @@ def parser() -> argparse.ArgumentParser:
     """The parser of all sub-commands; documents are checked against it."""
     top = Parser(
         prog="dewmargin",
-        description="Humidify a house as far as its coldest glass, walls and owner allow: try it in simulated winters, then size, wire, install and watch it.",
+        description="Humidify a house as far as its coldest glass, walls and owner allow: try it in simulated winters, "
+        "then size, wire, install and watch it.",
         epilog=epilogue(),
         formatter_class=argparse.RawDescriptionHelpFormatter,
     )

@@ -9,7 +9,7 @@ def add(parser) -> None:
         "house", metavar="HOUSE.toml", nargs="?", help="with --simulated: the house file whose settings the board has; "
         "'default' for all defaults; without one, a board with everything fitted",
     )  # fmt: skip
-    parser.add_argument("--port", metavar="PORT", help="the board's serial port, such as /dev/ttyACM0; not with --simulated")
+    parser.add_argument("--port", metavar="PORT", help="the board's serial port, such as /dev/ttyACM0")
     parser.add_argument("--simulated", action="store_true", help="a virtual board, furnace, technician and meter")
     parser.add_argument("--fault", metavar="NAME", help="with --simulated: what is wrong there, such as no_water")
     parser.add_argument(

@@ -72,8 +72,8 @@ def page(found: dict, cases: list) -> str:
 <h1>{escape(title)}</h1>
 <p class="from">Simulated houses, drawn at random (seed {found["seed"]}); no real house was measured. Wet
 minutes are those of the modelled coldest spot; dry glass says nothing about walls and attic.</p>
-<p>In each winter these are the first {counted(found["houses"], "house")} drawn that can gain by humidifying; the table says how
-many draws were left out, and why. No other choice was made.</p>
+<p>In each winter these are the first {counted(found["houses"], "house")} drawn that can gain by humidifying; the
+table says how many draws were left out, and why. No other choice was made.</p>
 <h2>The winters</h2>
 {winters_table(found)}
 <h2>By headroom class</h2>
