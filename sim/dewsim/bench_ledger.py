@@ -1,5 +1,6 @@
 """The forward pass as a ledger: a numbered line a step with its number and its reason, refused ones marked."""
 
+from dewboard import page_parts
 from dewcore import forecast as f
 from dewcore import readings as r
 from dewcore import words as w
@@ -9,7 +10,7 @@ from dewcore.words import decimal
 from dewsim.bench_inputs import NUMBERS
 
 CHANNELS = tuple([row[1:3] for name in r.SAMPLE_NAMES for row in NUMBERS if row[0] == name])
-STATUS = ("trusted", "no reading", "too old", "out of range", "stands still", "jumps: not confirmed yet", "not fitted")
+STATUS = ("trusted", *page_parts.STATUS[1:], "not fitted")
 BASIS = ("as read", "reading too old: the coldest of the last day", "no reading for hours: the design temperature")
 FORECAST = {
     f.FORECAST_NONE_YET: "no forecast: the largest known fall is feared",

@@ -122,7 +122,7 @@ def test_lines_are_numbered_and_the_last_says_what_the_board_says(live):
     [
         ("leak", "wet", "Leak wire", "Water at the leak wire"),
         ("fan", "off", "Fan proof", "not proven running"),
-        ("selector", "dial_only", "Selector", "off or dial only"),
+        ("selector", "dial_only", "Selector at the unit", "off or dial only"),
         ("terminal", "dead", "Line", "No 24 V"),
         ("rh_pct", "60", "Humidity", "as humid as it may be"),
     ],
