@@ -61,7 +61,7 @@ class BoardWorld:
 
         self.app = start.build(open_pins(), Clock(self.board), self.folder)
         self.controller, self.readings = self.app.controller, self.app.readings
-        self.told = None  # the newest event that `events` has told
+        self.told = 0  # of this start's events, those that `events` has told
         self.tell_time()
 
     def tell_time(self) -> None:
@@ -147,13 +147,11 @@ class BoardWorld:
 
     def events(self) -> list:
         """Words of the events since the last look."""
-        new = []
-        for event in self.app.events:  # the newest first
-            if event is self.told:
-                break
-            new.append(event)
-        self.told = new[0] if new else self.told
-        return [word for _, text in reversed(new) for start, word in EVENTS.items() if text.startswith(start)]
+        events = self.app.events
+        numbers = range(max(self.told, events.count - len(events)), events.count)
+        self.told = events.count
+        texts = [events.get(number)[1] for number in numbers]
+        return [word for text in texts for start, word in EVENTS.items() if text.startswith(start)]
 
 
 def shown_on(**world):

@@ -9,7 +9,7 @@ import pytest
 
 from dewboard import events
 from dewcore import words
-from dewsim import family, faults, faults_board, faults_command, faults_report, faults_run, houses, named
+from dewsim import family, faults, faults_board, faults_command, faults_report, faults_run, houses, named, virtual
 from dewsim.cli import main
 from dewsim.errors import InputError
 
@@ -149,7 +149,7 @@ def test_what_happens_on_a_board_is_told_once_and_when_it_happens():
     app = SimpleNamespace(now_s=0)
     app.events = events.Events(app)
     world = faults_board.BoardWorld.__new__(faults_board.BoardWorld)
-    world.app, world.told = app, None
+    world.app, world.told = app, 0
     app.events.add("started again by the watchdog")
     app.events.add("wireless network lost")
     assert world.events() == ["watchdog_reset"]
@@ -160,6 +160,22 @@ def test_what_happens_on_a_board_is_told_once_and_when_it_happens():
     app.events.add("not stored: x")
     app.events.add("safe mode: y")
     assert world.events() == ["not_stored", "safe_mode"]
+
+
+def test_a_board_that_starts_again_is_heard_from_its_first_event(tmp_path):
+    world = faults_board.BoardWorld.__new__(faults_board.BoardWorld)
+    world.board, world.folder = virtual.VirtualBoard(), str(tmp_path)
+    world.utc_start_s, world.utc_offset_s, world.now_s = 1_700_000_000, 0, 0
+    virtual.install(world.board)
+    world.start()
+    for _ in range(3):  # more than the next start has
+        world.app.events.add("wireless network lost")
+    world.events()
+    with pytest.raises(virtual.BoardReset):
+        world.board.block(60.0, True)
+    world.start()
+    assert world.events() == ["watchdog_reset"]
+    assert world.events() == []
 
 
 def test_the_forty_are_simulated_or_tested_elsewhere():
