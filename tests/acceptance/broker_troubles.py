@@ -21,8 +21,7 @@ from pathlib import Path
 from board_tools import CODE, DESIGN_BYTES, RomBoard
 
 PROGRAMS = (
-    "parts_board", "loaded_board", "page_client", "page_app", "link_rig", "soak_board", "world_loop", "trouble_broker",
-    "troubles_board",
+    "parts_board", "loaded_board", "link_rig", "winter_board", "world_loop", "trouble_broker", "troubles_board",
 )  # fmt: skip
 BROKER_BYTES = 6000  # what the broker's side of a connection holds
 FIRST_TROUBLE = 2  # the row after it: what a link holds once it was in trouble

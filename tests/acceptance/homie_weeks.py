@@ -38,8 +38,7 @@ GROWTH = 0.02
 ROWS_A_DAY = 4  # on MicroPython
 SPAN_ROWS = 5 * ROWS_A_DAY  # of one process: tests/board/world_loop.py says why
 HEAP_BYTES = 4_000_000  # broker and reader are on it
-PROGRAMS = ("parts_board", "loaded_board", "page_client", "page_app", "link_rig", "soak_board", "world_loop",
-            "homie_reader", "weeks_board")  # fmt: skip
+PROGRAMS = ("parts_board", "loaded_board", "link_rig", "winter_board", "world_loop", "homie_reader", "weeks_board")
 HEAD = ("day", "messages", "$log", "alerts", "values", "records", "kept", "blocks", "flash kB", "missed beats")
 
 

@@ -21,6 +21,7 @@ from pathlib import Path
 
 from board_tools import DESIGN_BYTES, RomBoard
 
+PROGRAMS = ("parts_board", "loaded_board", "page_client", "page_app", "winter_board", "soak_board")
 WITHIN = 0.05
 CALLER_BYTES = 5000  # what the caller, a browser with memory of its own, holds of an answer
 
@@ -54,7 +55,7 @@ def main() -> int:
     parser.add_argument("--heap", type=float, help="kB for the firmware (default: 130, twice that with 64-bit words)")
     options = parser.parse_args()
     with tempfile.TemporaryDirectory() as folder:
-        board = RomBoard("soak", Path(folder), ("parts_board", "loaded_board", "page_client", "page_app", "soak_board"))
+        board = RomBoard("soak", Path(folder), PROGRAMS)
         own = int(options.heap * 1000) if options.heap else DESIGN_BYTES * board.words
         simulated = board.simulated("soak_board")
         began = time.monotonic()

@@ -243,6 +243,13 @@ class Disk:
         return self
 
 
+class Flash(Disk):
+    """A disk whose folders are always there."""
+
+    def stat(self, folder):
+        """Anything."""
+
+
 def real(*modules):
     """The real `open` and `os` in modules of dewboard again."""
     for module in modules:

@@ -11,36 +11,12 @@ import gc
 import json
 
 import page_client  # noqa: F401
+from winter_board import BEAT_US, DAY_S, WORLD, weather
 
-from dewsim.virtual import VirtualBoard, install
-
-WORLD = VirtualBoard(start_ms=(1 << 30) - 5000)
-install(WORLD)
 SIMULATED = loaded_board.simulated()
 
-BEAT_US = 1000000
 HOUR_S = 3600
-DAY_S = 86400
-DRIEST_PCT = 13.0
-DRYING_PCT = 0.01  # a minute
-WETTING_PCT = 0.05
 KEPT_BYTES = 1500  # of an answer: every head, and every JSON answer whole
-
-
-def weather(now_s):
-    """A winter's days: cold nights, a furnace that heats a third of the time and more when it is cold.
-
-    The house dries; what flows while the valve has its 24 V makes up for it.
-    """
-    third = now_s // 60 % 30
-    heating = third < 10 + now_s // DAY_S % 5
-    if heating != WORLD.heat_call:
-        WORLD.heat_call = WORLD.fan_running = WORLD.terminal_live = heating
-    of_day = now_s % DAY_S
-    swing = (of_day if of_day < DAY_S // 2 else DAY_S - of_day) / DAY_S
-    WORLD.outdoor_c = -12.0 + 12.0 * swing + now_s // DAY_S % 7
-    WORLD.indoor_c = 20.0 + 0.8 * swing
-    WORLD.rh_pct = max(DRIEST_PCT, WORLD.rh_pct + (WETTING_PCT if WORLD.valve_powered else -DRYING_PCT))
 
 
 class Traffic:
@@ -107,7 +83,6 @@ def soak(days, folder):
     from dewboard.store import Store, make_folder
 
     start.keep_memory_tidy()
-    WORLD.rh_pct = DRIEST_PCT
     weather(0)
     make_folder(folder)
     Store(folder, "probes").save(json.dumps(WORLD.rom_codes()).encode())

@@ -4,7 +4,7 @@ import asyncio
 import unittest
 
 from bench import BEAT_US, BoardReset, Clock, VirtualBoard, install, open_pins
-from flash_models import Disk
+from flash_models import Flash
 
 from dewboard import history, store, tasks
 from dewboard import start as boot
@@ -16,13 +16,6 @@ from dewcore.record import unpack
 
 HEATING = ("terminal_live", "fan_running", "heat_call")
 OPENS_S = 420  # the shortest pause, counted from the boot, and the weld test
-
-
-class Flash(Disk):
-    """A disk whose folders are always there."""
-
-    def stat(self, folder):
-        """Anything."""
 
 
 class Refusing:

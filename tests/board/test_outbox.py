@@ -3,7 +3,7 @@
 import json
 import unittest
 
-from flash_models import Disk
+from flash_models import Flash
 from link_rig import UTC_S, App, Broker, Records, linked, publish, run, until
 
 from dewboard import history, keep, outbox, senml, store
@@ -408,13 +408,6 @@ class TestWhole(unittest.TestCase):
         )
         self.assertEqual(app.history.freed, NONE)
         self.assertTrue(b"no mark" in broker.last("homie/5/attic/$log/warn"))
-
-
-class Flash(Disk):
-    """A disk whose folders are always there."""
-
-    def stat(self, folder):
-        """Anything."""
 
 
 class TestFlash(unittest.TestCase):

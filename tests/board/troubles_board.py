@@ -23,14 +23,13 @@ from binascii import crc32  # noqa: E402
 import trouble_broker  # noqa: E402
 import world_loop  # noqa: E402
 from link_rig import Net  # noqa: E402
-from soak_board import WORLD, weather  # noqa: E402
+from winter_board import WORLD, weather  # noqa: E402
 
 SIMULATED = loaded_board.simulated() - OWN
 TROUBLE_S = 300
 NAMES_S = 1200
 MOST_S = 900  # until all is well again: the longest wait between two tries, and a connection
 STEADY_S = 150
-BEAT_US = 1000000
 
 
 class Driven:

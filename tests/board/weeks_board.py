@@ -5,6 +5,8 @@ and record packs; topics the broker keeps; bytes alive, kilobytes of flash, beat
 wrong, as it comes.
 """
 
+import loaded_board  # noqa: F401  isort: skip - before what only this test has
+
 import asyncio
 import gc
 import json
@@ -13,7 +15,7 @@ import os
 import link_rig
 import world_loop
 from homie_reader import Reader
-from soak_board import WORLD, weather
+from winter_board import WORLD, weather
 
 ROW_S = 21600
 DROP_S = 10800  # from a row's begin to its one new connection
