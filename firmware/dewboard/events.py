@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from dewboard.shapes import Iterator
 
 MOST = 24
-TEXT_BYTES = 80
+TEXT_BYTES = 112  # as much as the board's own longest sentences take
 # Name and unit; the order is that of the stored image, so that a new one goes to the end.
 COUNTERS = (
     ("boots", "1"),
@@ -40,14 +40,14 @@ class Events:
 
     def add(self, text: str) -> None:
         """Note a text at the app's present time; what is longer than TEXT_BYTES loses its end."""
-        data = text.encode()
-        while len(data) > TEXT_BYTES:
-            text = text[:-1]
-            data = text.encode()
+        data = text[:TEXT_BYTES].encode()
+        size = min(len(data), TEXT_BYTES)
+        while size < len(data) and data[size] & 0xC0 == 0x80:  # in the midst of a letter
+            size -= 1
         n = self.count % MOST
         self.at_s[n] = self.app.now_s
-        self.sizes[n] = len(data)
-        self.texts[n * TEXT_BYTES : n * TEXT_BYTES + len(data)] = data
+        self.sizes[n] = size
+        self.texts[n * TEXT_BYTES : n * TEXT_BYTES + size] = memoryview(data)[:size]
         self.count += 1
 
     def get(self, number: int) -> "tuple[int, str]":

@@ -191,5 +191,5 @@ def disagreement(s: "Settings") -> str:
     if s.min_on_s >= s.max_run_s:
         return "min_on_s: not below max_run_s; shorten the shortest run or allow a longer one"
     if s.has_load_sense and not s.has_line_sense:
-        return "has_load_sense: needs has_line_sense; give both or neither: a load is judged only under a live line"
+        return "has_load_sense: needs has_line_sense; give both or neither: a load is judged on a live line"
     return ""

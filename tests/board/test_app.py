@@ -27,6 +27,13 @@ class Refusing:
         return False
 
 
+class Worn(store.Store):
+    """A store on worn flash."""
+
+    def _sequence(self, _):
+        return 0
+
+
 class Machine:
     """A board with its flash and a heated, dry house; `start` is what main.py does after the serial window."""
 
@@ -417,6 +424,18 @@ class TestBoot(unittest.TestCase):
         self.assertEqual(machine.app.settings.wish_pct, 40.0)
         self.assertTrue(any("settings" in text for text in machine.texts()), machine.texts())
         self.assertTrue(any("learned" in text for text in machine.texts()), machine.texts())
+
+    def test_what_is_wrong_with_them_is_told_whole(self):
+        machine = Machine()
+        newer = store.Store("kept", "settings", schema=2)
+        self.assertTrue(newer.save(b"{}") and newer.save(b"{}"))
+        machine.start()
+        self.assertIn("put the firmware back that wrote it, or save anew (lost)", str(machine.texts()))
+        machine.app.keep.settings = Worn("kept", "settings")
+        self.assertEqual(machine.app.change_settings({"wish_pct": 31.0}), "")
+        machine.beat(10)
+        told = [text for text in machine.texts() if text.startswith("not stored: kept/settings.")]
+        self.assertTrue(told[0].endswith(": does not read back as written; the flash may be worn out"))
 
 
 class TestPeople(unittest.TestCase):

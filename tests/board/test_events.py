@@ -4,7 +4,13 @@ import gc
 import sys
 import unittest
 
+from dewboard.broker_config import NO_CA, NO_TLS
 from dewboard.events import MOST, TEXT_BYTES, Events
+from dewboard.mqtt import CONNECT_REFUSED
+from dewcore.settings import TABLE, SettingError, Settings
+
+IS_MICROPYTHON = sys.implementation.name == "micropython"
+SLACK_BYTES = 200  # a list of MOST texts takes more than a thousand
 
 
 class App:
@@ -44,8 +50,11 @@ class TestEvents(unittest.TestCase):
         self.assertEqual(texts(self.events)[:2], ["short", "x" * TEXT_BYTES])
 
     def test_what_is_too_long_loses_its_end_at_a_whole_letter(self):
-        self.add("y" * (TEXT_BYTES - 1) + "°C", "z" * 500)
-        self.assertEqual(texts(self.events), ["z" * TEXT_BYTES, "y" * (TEXT_BYTES - 1)])
+        for letter in "z°–😀":
+            for before in range(4):
+                left = (TEXT_BYTES - before) // len(letter.encode())
+                self.add("y" * before + letter * 600)
+                self.assertEqual(next(iter(self.events))[1], "y" * before + letter * left)
 
     def test_one_that_comes_while_they_are_told_takes_none_twice_and_none_from_another_time(self):
         self.add(*["event %d" % n for n in range(MOST)])
@@ -56,16 +65,53 @@ class TestEvents(unittest.TestCase):
                 self.add("new")
         self.assertEqual(told, ["event %d" % n for n in range(MOST - 1, 0, -1)])
 
-    @unittest.skipUnless(sys.implementation.name == "micropython", "CPython does not tell its heap")
+    @unittest.skipUnless(IS_MICROPYTHON, "CPython does not tell its heap")
     def test_no_heap_is_kept(self):
-        text = "settings changed: wish_pct"
-        self.add(*[text] * MOST)
         gc.collect()
         before = gc.mem_alloc()
-        for _ in range(3 * MOST):
-            self.events.add(text)
+        for n in range(3 * MOST):
+            self.events.add("%d: settings changed: wish_pct" % n)
         gc.collect()
-        self.assertTrue(gc.mem_alloc() <= before)
+        self.assertTrue(gc.mem_alloc() <= before + SLACK_BYTES)
+
+    @unittest.skipUnless(IS_MICROPYTHON, "CPython does not tell its heap")
+    def test_what_is_much_too_long_makes_little_garbage(self):
+        for letter in "z°":
+            text = letter * 600
+            gc.collect()
+            before = gc.mem_alloc()
+            self.events.add(text)
+            self.assertTrue(gc.mem_alloc() - before <= 6 * TEXT_BYTES)
+
+
+class TestOwnTexts(unittest.TestCase):
+    """What the board itself says stands whole in its events."""
+
+    def whole(self, some):
+        events = Events(App())
+        for text in some:
+            events.add(text)
+            self.assertEqual(next(iter(events))[1], text)
+
+    def test_of_stored_settings(self):
+        said = []
+        together = (
+            {"glass_f_night": 0.8, "glass_f_day": 0.7},
+            {"curtains_from_min": 60, "curtains_to_min": 60},
+            {"min_on_s": 600, "max_run_s": 600},
+            {"has_load_sense": 1, "has_line_sense": 0},
+        )
+        for values in [{row[0]: wrong} for row in TABLE for wrong in (-99999.5, row[4] + 1, "a")] + list(together):
+            try:
+                Settings().change(values)
+            except SettingError as problem:
+                said.append("settings: " + str(problem) + " (older)")
+        self.assertEqual(len(said), 3 * len(TABLE) + len(together))
+        self.whole(said)
+
+    def test_of_a_broker(self):
+        self.whole(["broker: " + text for text in (NO_CA, NO_TLS)])
+        self.whole(["broker: refused: " + text for text in CONNECT_REFUSED])
 
 
 if __name__ == "__main__":

@@ -6,7 +6,7 @@ import unittest
 from hashlib import sha256
 
 from bench import Clock, VirtualBoard, install, open_pins
-from flash_models import IS_MICROPYTHON, Disk, file_systems
+from flash_models import IS_MICROPYTHON, Flash, file_systems
 
 import dewboard
 from dewboard import history, homie, page_parts, release, store
@@ -18,6 +18,7 @@ from dewcore.words import BENCH_SHIM, REFUSALS, SAFE_MODE, status_sentence
 
 FILES = {"dewcore/one.mpy": b"\x00first" * 300, "dewboard/two.mpy": b"second", "microdot.py": b"third\n"}
 TOP = (os.getenv("TMPDIR") or "/tmp") + "/release-" + "".join(["%02x" % value for value in os.urandom(6)])
+PROGRAM = dewboard.__file__.replace("\\", "/").rsplit("/", 1)[0]
 MAIN = dewboard.__file__.replace("\\", "/").rsplit("/", 2)[0] + "/main.py"
 
 
@@ -257,13 +258,6 @@ class Start:
         self.seen.append(relay_pin)
 
 
-class Flash(Disk):
-    """A disk whose folders are always there."""
-
-    def stat(self, folder):
-        """Anything."""
-
-
 class TestStandDown(unittest.TestCase):
     def app(self, damage):
         Flash().under(store, history)
@@ -282,6 +276,28 @@ class TestStandDown(unittest.TestCase):
         self.assertFalse(app.controller.decision.valve)
         self.assertTrue("dewcore/valve.mpy" in app.safe)
         self.assertTrue(any("dewcore/valve.mpy" in text for _, text in app.events))
+
+    def test_it_says_so_whole_of_the_longest_name(self):
+        longest = max([name for name in os.listdir(PROGRAM)], key=len)
+        os.mkdir(TOP)
+        try:
+            folder = whole("a")
+            write(folder + "/files", ("0" * 64 + "  dewboard/" + longest.replace(".py", ".mpy") + "\n").encode())
+            damaged = release.differs(folder)
+            write(folder + "/files", b"")
+            write(folder + "/" + "f" * 60, b"")
+            for name in FILES:
+                os.remove(folder + "/" + name)
+            for name in ("dewcore", "dewboard"):
+                os.rmdir(folder + "/" + name)
+            foreign = release.differs(folder)
+        finally:
+            remove(TOP)
+        self.assertTrue(damaged.endswith(": not as it was installed"))
+        self.assertTrue(foreign.endswith(": does not belong to the release"))
+        for damage in (damaged, foreign):
+            told = [text for _, text in self.app(damage).events]
+            self.assertTrue("safe mode: the program is damaged: " + damage in told, told)
 
     def test_no_button_puts_a_damaged_program_into_service(self):
         app = self.app("dewcore/valve.mpy: not as it was installed")
