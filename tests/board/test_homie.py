@@ -5,10 +5,13 @@ import json
 import unittest
 
 from homie_reader import UNITS, Reader
-from link_rig import UTC_S, App, Broker, linked, publish, run, until
+from link_rig import UTC_S, App, Broker, Net, linked, publish, run, until
 
 from dewboard import homie
+from dewboard.broker_config import full
+from dewboard.events import MOST
 from dewboard.homie import FAULT_NOTICES, FAULTS, Homie, Log
+from dewboard.link import Link
 from dewcore import words as w
 from dewcore.ceiling import BINDS_NAMES
 from dewcore.permit import PROOF_NAMES
@@ -50,6 +53,13 @@ class Seen:
         await self.broker.send(publish(topic, payload, is_retained, 7))
         await until(lambda: len(self.read().logs) > before, 0.2)
         return [text for _, text in self.reader.logs[before:]]
+
+
+class Heard(Link):
+    """A link that keeps what it says."""
+
+    def say(self, level, text):
+        self.said.append(text)
 
 
 def seen(work, config=None, changes=None, speed=1, app=None):
@@ -477,6 +487,17 @@ class TestLog(unittest.TestCase):
 
         wanted = [("error", "beat failed: OSError(5)"), ("error", "safe mode: the beat failed too often")]
         self.assertEqual(seen(work), wanted)
+
+    def test_of_more_than_there_is_room_for_between_two_looks_the_last_are_told_and_each_once(self):
+        link = Heard(App(), full({"host": "192.0.2.7"}), Net())
+        link.said = said = []
+        for count in (3, MOST, 2 * MOST + 5, 1, 0):
+            texts = ["event %d of %d" % (n, count) for n in range(count)]
+            for text in texts:
+                link.app.events.add(text)
+            said.clear()
+            link._events()
+            self.assertEqual(said, texts[-MOST:])
 
 
 if __name__ == "__main__":
