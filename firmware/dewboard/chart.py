@@ -42,15 +42,10 @@ def packed_places() -> "list[tuple[int, int]]":
 
     Of no other field: a day takes a while to read, and all of this is alive meanwhile.
     """
-    drawn = LINES + BARS
-    places = [(0, 1)] * len(drawn)
-    at = 0
-    for name, _, code, scale, _, _ in FIELDS:
-        for n in range(len(drawn)):
-            if drawn[n][0] == name:
-                places[n] = (at, scale)
-        at += 1 if code else 0
-    return places
+    packed = [row for row in FIELDS if row[2]]
+    names = [row[0] for row in packed]
+    places = [names.index(row[0]) for row in LINES + BARS]  # ValueError where a record has no such field
+    return [(at, packed[at][3]) for at in places]
 
 
 class Day:

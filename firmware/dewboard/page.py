@@ -65,7 +65,7 @@ RUN_S = 300
 def gathered(pieces: "Iterable[str]") -> "Generator[bytes]":
     """Small pieces joined to some PIECE_BYTES; an empty one is passed on at once, as it lets others run.
 
-    Nothing of a piece is kept but its bytes while they are sent: that is the page's worst moment for the heap.
+    While they are sent only their bytes and the last of them are alive: that is the page's worst moment for the heap.
     """
     held = []
     size = 0

@@ -14,6 +14,7 @@ from dewboard.login import to_hex
 from dewcore import readings as r
 from dewcore import words
 from dewcore.ceiling import BINDS_OWNER
+from dewcore.record import pack
 from dewcore.settings import SWITCH, TABLE
 
 SALT = "00112233445566778899aabbccddeeff"
@@ -269,6 +270,19 @@ class Chart(unittest.TestCase):
             self.assertIn(">" + name + "</text>", text)
         for path in text.split('<path stroke-width')[1:]:
             self.assertEqual(path.split('"/>')[0].count("M"), 2)  # broken once, where an hour is missing
+
+    def test_it_draws_each_line_from_its_own_field_and_none_from_another(self):
+        values = {"rh_pct": 31.0, "target_pct": 32.0, "ceiling_pct": 33.0, "outdoor_c": -4.0, "fan": 0.5, "valve": 0.25}
+        numbers = chart.struct.unpack(chart.FORMAT, pack(values))
+        drawn = [numbers[at] / scale for at, scale in chart.packed_places()]
+        self.assertEqual(drawn, [values[row[0]] for row in chart.LINES + chart.BARS])
+        bars = chart.BARS
+        for name in ("fan_duty", "dew_point_c"):  # no field, and one that is computed, not recorded
+            chart.BARS = ((name, "fan"),)
+            try:
+                self.assertRaises(ValueError, chart.packed_places)
+            finally:
+                chart.BARS = bars
 
     def test_a_wet_minute_is_not_lost(self):
         app = App()
