@@ -3,6 +3,7 @@
 import struct
 import sys
 
+from app_rig import OPENS_S, Found, save_probes
 from flash_models import Disk, each_bytecode, file_systems
 
 from dewboard import history as hi
@@ -13,6 +14,8 @@ from dewcore.record import SIZE
 from dewcore.settings import Settings
 
 MINUTE_S = 60
+OPENS_WITHIN_S = OPENS_S - 300  # beyond the shortest pause
+EACH_PAIR = 25  # after so many pairs of cuts the board is started, and after the last one behind each first cut
 
 
 class Case:
@@ -29,7 +32,8 @@ class Case:
 def save_settings(cap_pct):
     def write(root):
         settings = Settings()
-        settings.change({"cap_pct": cap_pct, "min_on_s": 200, "has_leak": 0, "glass_f_day": 0.6125})
+        numbers = {"cap_pct": cap_pct, "min_off_s": 10 * cap_pct, "min_on_s": 200}
+        settings.change(dict(numbers, has_leak=0, glass_f_day=0.6125))
         if not st.save_settings(st.Store(root, "settings"), settings):
             raise OSError(5)
 
@@ -73,7 +77,7 @@ def seen_boots(root):
 
 def history_of(root, boot):
     """A ring of four files, of which the last two hours are never thinned: full after eight."""
-    history = hi.History(root + "/history", boot)
+    history = hi.History(root, boot)
     history.room, history.full = 4, 120
     return history
 
@@ -100,7 +104,7 @@ def write_minutes(root):
 
 
 def seen_history(root):
-    history = hi.History(root + "/history", 9)
+    history = hi.History(root, 9)
     for row in history.unsent(-1, -1):
         if struct.unpack_from("<II", row.data) != (row.boot, row.seq):
             return "another record's data"
@@ -115,7 +119,7 @@ def prepare(root):
     save_learned(101)(root)
     for _ in range(3):
         count_boot(root)
-    st.make_folder(root + "/history")
+    save_probes(root)
     add_minutes(history_of(root, 1), 4 * 120)
 
 
@@ -158,43 +162,90 @@ def history_steps(root):
     return steps
 
 
+def started(root):
+    """'' or what is wrong where the board starts on what a cut left: contact open until permitted, the pause kept.
+
+    That the valve opens then, in a house so dry, shows that it was the pause that kept it shut.
+    """
+    machine = Found(root)
+    pause_s = machine.app.settings.min_off_s
+    for now_s in range(pause_s + OPENS_WITHIN_S):
+        if machine.board.relay_pin:
+            return "" if now_s > pause_s else "contact closed within %d s of the start" % now_s
+        machine.beat()
+    return "never permitted again: %d" % machine.app.controller.decision.refusals
+
+
+class Counts:
+    """Of one case on one file system, or of all: cuts, pairs of cuts, starts looked at, what was lost."""
+
+    def __init__(self):
+        self.cuts = self.pairs = self.starts = 0
+        self.lost = []
+
+    def look(self, fs, wrong_at, is_started, moment):
+        """Whether all is well on the chip as the cut left it, and where asked when a board starts on it."""
+        chip = bytes(fs.chip.data)
+        wrong = fs.run(wrong_at)
+        fs.chip.data[:] = chip
+        if not wrong and is_started:
+            self.starts += 1
+            wrong = fs.run(started)
+            fs.chip.data[:] = chip
+        if wrong:
+            self.lost.append(moment + ": " + wrong)
+        return not wrong
+
+    def add(self, other):
+        self.cuts += other.cuts
+        self.pairs += other.pairs
+        self.starts += other.starts
+        self.lost += other.lost
+
+    def __str__(self):
+        parts = (self.cuts, self.pairs, self.starts, len(self.lost))
+        return "%4d cuts, %6d pairs, %4d starts looked at, %d failures" % parts
+
+
 def sweep(fs, case, all_cases):
-    """(cuts, pairs of cuts, [what was lost]) of one case on one file system."""
+    """The counts of one case on one file system."""
+    counts = Counts()
     start = bytes(fs.chip.data)
     before = {}
     for other in all_cases:
         before[other.name] = fs.run(other.seen)
     case.allowed = [before[case.name]]
     allow(fs, case, case.write)
-    first = fs.logged(case.write)
-    cuts = pairs = 0
-    lost = []
-    for moment in fs.moments(*first):
-        cuts += 1
+
+    def wrong_at(root):
+        return look(root, case, all_cases, before)
+
+    for moment in fs.moments(*fs.logged(case.write)):
+        counts.cuts += 1
         chip = bytes(fs.chip.data)
-        wrong = fs.run(lambda root: look(root, case, all_cases, before))
-        if wrong:
-            lost.append(moment + ": " + wrong)
+        if not counts.look(fs, wrong_at, True, moment):
             continue
-        fs.chip.data[:] = chip
         kept = case.allowed
         case.allowed = [fs.run(case.seen)]
         allow(fs, case, case.again)
         fs.chip.data[:] = chip
-        second = fs.logged(case.again)
-        for later in fs.moments(*second):
-            pairs += 1
-            wrong = fs.run(lambda root: look(root, case, all_cases, before))
-            if wrong:
-                lost.append(moment + ", then " + later + ": " + wrong)
+        image, log = fs.logged(case.again)
+        last = "after %d of %d operations" % (len(log), len(log))
+        for later in fs.moments(image, log):
+            is_started = counts.pairs % EACH_PAIR == 0 or later == last
+            counts.pairs += 1
+            counts.look(fs, wrong_at, is_started, moment + ", then " + later)
         case.allowed = kept
     fs.chip.data[:] = start
-    return cuts, pairs, lost
+    return counts
 
 
-def chips():
-    """Every operation of the chip and all pairs, on littlefs and FAT; ends the interpreter with 1 where any is lost."""
-    total = 0
+def chips(cuts, lost):
+    """Every operation of the chip and all pairs, on littlefs and FAT; the last line, with so many cuts more.
+
+    Ends the interpreter with 1 where anything is lost.
+    """
+    total = Counts()
     for fs in file_systems(32, 4096):
         fs.run(prepare)
         all_cases = cases()
@@ -204,32 +255,35 @@ def chips():
             fs.run(case.write)
             erases = sum(fs.chip.erases) - erases
             fs.chip.data[:] = chip
-            cuts, pairs, lost = sweep(fs, case, all_cases)
-            total += len(lost)
-            print(
-                "%-9s %-9s %4d cuts, %6d pairs, %d lost; %d blocks erased by one write"
-                % (fs.name, case.name, cuts, pairs, len(lost), erases)
-            )
-            for text in lost[:5]:
+            counts = sweep(fs, case, all_cases)
+            total.add(counts)
+            print("%-9s %-9s %s; %d blocks erased by one write" % (fs.name, case.name, counts, erases))
+            for text in counts.lost[:5]:
                 print("  " + text)
-    if total:
+    total.cuts += cuts
+    failures = lost + len(total.lost)
+    print("power_cut: %d cuts, %d pairs of cuts, %d starts looked at, %d failures"
+          % (total.cuts, total.pairs, total.starts, failures))  # fmt: skip
+    if failures:
         sys.exit(1)
 
 
 def bytecodes():
-    """Every bytecode of every write in dewboard, on this Python; how many lost something."""
-    total = 0
+    """Every bytecode of every write in dewboard, on this Python; (cuts, how many lost something)."""
+    total = total_lost = 0
     for late in (False, True):
         start = Disk(None, late).under(st, hi)
         prepare("d")
         files = dict(start.files)
         for case in cases():
-            total += cut_bytecodes(case, files, late)
-    return total
+            cuts, lost = cut_bytecodes(case, files, late)
+            total += cuts
+            total_lost += lost
+    return total, total_lost
 
 
 def cut_bytecodes(case, files, late):
-    """One case; how many cuts lost something."""
+    """One case; (cuts, how many lost something)."""
     stride = 97 if case.name == "history" else 1  # it has a hundred thousand
     Disk(files).under(st, hi)
     allowed = [case.seen("d")]
@@ -253,4 +307,4 @@ def cut_bytecodes(case, files, late):
             print("  %s, bytecode %d" % (case.name, n))
     when = "at once" if not late else "when closed"
     print("%-9s %-9s %4d cuts, written %s, %d lost" % ("bytecodes", case.name, cuts, when, lost))
-    return lost
+    return cuts, lost

@@ -3,19 +3,16 @@
 import asyncio
 import unittest
 
-from bench import BEAT_US, BoardReset, Clock, VirtualBoard, install, open_pins
-from flash_models import Flash
+from app_rig import OPENS_S, Boom, Broken, Machine
+from bench import BEAT_US, BoardReset, open_pins
 
-from dewboard import history, store, tasks
 from dewboard import start as boot
+from dewboard import store, tasks
 from dewboard.keep import QUICK_BOOTS
 from dewcore import words as w
 from dewcore.board import RESET_WATCHDOG
 from dewcore.readings import REQUEST_CLEAR, REQUEST_NONE, REQUEST_TIMED_RUN, REQUEST_WINDOW, SAW_CLEAR, SAW_FOG
 from dewcore.record import unpack
-
-HEATING = ("terminal_live", "fan_running", "heat_call")
-OPENS_S = 420  # the shortest pause, counted from the boot, and the weld test
 
 
 class Refusing:
@@ -32,77 +29,6 @@ class Worn(store.Store):
 
     def _sequence(self, _):
         return 0
-
-
-class Machine:
-    """A board with its flash and a heated, dry house; `start` is what main.py does after the serial window."""
-
-    def __init__(self, changes=None, **world):
-        self.disk = Flash().under(store, history)
-        self.board = VirtualBoard(**world)
-        install(self.board)
-        self.board.rh_pct = 12.0
-        self.board.outdoor_c = 0.0
-        for name in HEATING:
-            setattr(self.board, name, True)
-        store.Store("kept", "probes").save(('{"outdoor_c":"%s"}' % self.board.rom_codes()["outdoor_c"]).encode())
-        if changes:
-            store.Store("kept", "settings").save(changes)
-        self.start()
-
-    def start(self):
-        self.pins = open_pins()
-        self.app = boot.build(self.pins, Clock(self.board), "kept")
-
-    def beat(self, count=1):
-        """So many beats, a second each; the decision."""
-        for _ in range(count):
-            began_us = self.board.us
-            self.app.beat()
-            self.board.advance_us(BEAT_US - (self.board.us - began_us))
-        return self.app.controller.decision
-
-    def opened(self):
-        """The valve is open."""
-        for _ in range(OPENS_S):
-            if self.beat().valve:
-                self.beat(10)
-                return self
-        raise AssertionError("never open: " + str(w.sentences(self.app.controller.decision.refusals, 0)))
-
-    def restart(self, cut="power_cut"):
-        """Off and on again."""
-        try:
-            getattr(self.board, cut)()
-        except BoardReset:
-            pass
-        self.start()
-
-    def press(self, seconds, *names):
-        """Hold buttons so long, and go on for a second; the beat runs meanwhile."""
-        for name in names:
-            setattr(self.board, name, True)
-        for n in range(int(seconds * 20) + 20):
-            if n == int(seconds * 20):
-                for name in names:
-                    setattr(self.board, name, False)
-            self.app.attend()
-            if n % 20 == 19:
-                self.app.beat()
-            self.board.advance_us(50000)
-
-    def texts(self):
-        return [text for _, text in self.app.events]
-
-
-class Boom:
-    """Raises `problem` at each call."""
-
-    def __init__(self, problem):
-        self.problem = problem
-
-    def __call__(self, *arguments):
-        raise self.problem
 
 
 class TestBeat(unittest.TestCase):
@@ -275,18 +201,6 @@ class TestFailure(unittest.TestCase):
                 if n > 16:
                     self.assertFalse(machine.board.relay_pin)
         self.assertTrue(machine.board.us < fed_us + 20 * BEAT_US)
-
-
-class Broken:
-    """A part of which one method raises."""
-
-    def __init__(self, part, name, problem):
-        self.part = part
-        if problem is not None:
-            setattr(self, name, Boom(problem))
-
-    def __getattr__(self, name):
-        return getattr(self.part, name)
 
 
 class TestBoot(unittest.TestCase):
