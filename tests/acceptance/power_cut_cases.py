@@ -8,7 +8,7 @@ from flash_models import Disk, each_bytecode, file_systems
 
 from dewboard import history as hi
 from dewboard import store as st
-from dewcore import learned
+from dewcore import learned, words
 from dewcore.controller import Controller
 from dewcore.record import SIZE
 from dewcore.settings import Settings
@@ -173,7 +173,7 @@ def started(root):
         if machine.board.relay_pin:
             return "" if now_s > pause_s else "contact closed within %d s of the start" % now_s
         machine.beat()
-    return "never permitted again: %d" % machine.app.controller.decision.refusals
+    return "never permitted again: " + str(words.sentences(machine.app.controller.decision.refusals, 0))
 
 
 class Counts:
