@@ -155,7 +155,7 @@ def main():
 
     here = Path(__file__).resolve()
     root = here.parents[2]
-    sys.path[:0] = [str(root / "tests"), str(here.parent), str(root / "shared")]
+    sys.path[:0] = [str(root / "tests"), str(root / "shared")]
     from board_tools import untraced
     from run_both import find_micropython, micropython_version
 

@@ -24,7 +24,7 @@ import time
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parents[2]
-sys.path[:0] = [str(ROOT / part) for part in ("shared", "firmware", "sim", "tests", "tests/acceptance")]
+sys.path[:0] = [str(ROOT / part) for part in ("shared", "firmware", "sim", "tests")]
 
 from board_tools import untraced  # noqa: E402
 from run_both import find_micropython, micropython_version  # noqa: E402

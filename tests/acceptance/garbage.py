@@ -104,7 +104,7 @@ def main() -> int:
 
     here = Path(__file__).resolve()
     root = here.parents[2]
-    sys.path[:0] = [str(root / "tests"), str(here.parent)]
+    sys.path.insert(0, str(root / "tests"))
     from board_tools import untraced
     from run_both import find_micropython, micropython_version
 
