@@ -45,6 +45,8 @@ LINE = "firmware/benchshim/line.py"
 LOGIN = "firmware/dewboard/login.py"
 GUARD = "firmware/dewboard/guard.py"
 SEGMENTS = "firmware/dewboard/segments.py"
+EVENTS = "firmware/dewboard/events.py"
+LINK = "firmware/dewboard/link.py"
 
 # name, file, old, new, why
 MISTAKES = (
@@ -1862,5 +1864,61 @@ MISTAKES = (
         "        if length > BODY_BYTES:\n            raise Refused(413)\n",
         "        if length > BODY_BYTES and self.method == \"GET\":\n            raise Refused(413)\n",
         "A body of any size is read into memory.",
+    ),
+    (
+        "outlook-reserve-without-the-model",
+        OUTLOOK,
+        "    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct + model_pct * model_pct)\n",
+        "    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct)\n",
+        "Nothing is kept for what the model itself does not know.",
+    ),
+    (
+        "outlook-reserve-the-largest-alone",
+        OUTLOOK,
+        "    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct + model_pct * model_pct)\n",
+        "    return max(burst_pct, colder_pct, model_pct)\n",
+        "Two things that go wrong in the same hour are kept for as if only the larger could.",
+    ),
+    (
+        "events-oldest-stays",
+        EVENTS,
+        "        n = self.count % MOST\n        self.at_s",
+        "        n = min(self.count, MOST - 1)\n        self.at_s",
+        "A full list gives up its newest event for the next one.",
+    ),
+    (
+        "events-count-ends-with-the-room",
+        EVENTS,
+        "        self.count += 1\n",
+        "        self.count = min(self.count + 1, MOST)\n",
+        "Whoever tells what is new by the count is told nothing more once the list is full.",
+    ),
+    (
+        "events-cut-within-a-letter",
+        EVENTS,
+        "            size -= 1\n",
+        "            break\n",
+        "A long text that is cut within a letter of two bytes is no text, and the page ends there.",
+    ),
+    (
+        "events-room-too-short",
+        EVENTS,
+        "TEXT_BYTES = 112",
+        "TEXT_BYTES = 96",
+        "The board's longest sentences lose what is to be done.",
+    ),
+    (
+        "link-events-that-are-gone",
+        LINK,
+        "range(max(self.told, events.count - len(events)), events.count)",
+        "range(self.told, events.count)",
+        "Events that had to go before they were told are told with the texts of later ones.",
+    ),
+    (
+        "link-events-told-again",
+        LINK,
+        "        self.told = events.count\n",
+        "        self.told = len(events)\n",
+        "Once the list is full every look tells all of it again.",
     ),
 )

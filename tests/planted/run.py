@@ -53,6 +53,7 @@ LIKELY = {  # group: test files that look at it closest, without test_ and .py
     "app": ("app", "release"),
     "lease": ("relay", "benchshim"),
     "login": ("login", "page"),
+    "link": ("homie",),
     "page": ("guard", "page"),
 }
 
