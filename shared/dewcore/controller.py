@@ -405,7 +405,7 @@ class Controller:
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
         model_pct = self.now_margin.per_k_pct * MODEL_MARGIN_K  # reserve_pct without colder air, without the call
-        terms.now_pct = pct - margin_pct - sqrt(burst_pct * burst_pct + model_pct * model_pct)
+        terms.now_pct = pct - margin_pct - burst_pct - model_pct
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:
         """A window test's own target, and whether the house has dried after one."""

@@ -213,9 +213,9 @@ class TestStep(unittest.TestCase):
 
 
 class TestKeptBack(unittest.TestCase):
-    def test_three_causes_add_as_the_root_of_their_squares(self):
-        """1 K of 2.78927 % each: sqrt(9 + 16 + 7.78004) = 5.72539."""
-        self.assertAlmostEqual(ol.reserve_pct(2.78927, 3.0, 4.0), 5.72539, delta=2e-5)
+    def test_a_burst_counts_in_full_and_two_chances_as_the_root_of_their_squares(self):
+        """1 K of 2.78927 %: 3 + sqrt(16 + 7.78004) = 7.87648."""
+        self.assertAlmostEqual(ol.reserve_pct(2.78927, 3.0, 4.0), 7.87648, delta=2e-5)
         self.assertAlmostEqual(ol.reserve_pct(2.78927, 0.0, 0.0), 2.78927, delta=2e-5)
 
     def burst_house(self):
