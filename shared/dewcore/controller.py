@@ -1,7 +1,5 @@
 """The only door to the decision: `due` says when to scan, `scan` makes one forward pass to a Decision."""
 
-from math import sqrt
-
 from dewcore import ceiling as c
 from dewcore import words as w
 from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_NOT_DUE, FORECAST_OLD

@@ -274,7 +274,7 @@ class TestNow(unittest.TestCase):
 class TestForecast(unittest.TestCase):
     def test_a_colder_forecast_lowers_the_target_and_the_outlook_is_named(self):
         steady = told(0.0)
-        colder = told(0.0, -12.0)
+        colder = told(0.0, -10.0)
         self.assertEqual(steady.controller.outlook.forecast.status, FORECAST_FRESH)
         self.assertTrue(colder.decision.target_pct < steady.decision.target_pct - 1.0)
         self.assertEqual(colder.decision.binds, c.BINDS_OUTLOOK)
@@ -333,7 +333,7 @@ class TestTaps(unittest.TestCase):
             self.assertEqual(rig.decision.target_pct, rig.controller.terms.plain_pct)
             rig.run(240)
             self.assertTrue(rig.controller.outlook.known)
-            self.assertTrue(rig.decision.target_pct < before - 2.0)
+            self.assertTrue(rig.decision.target_pct < before - 1.0)
 
     def test_a_fog_that_everybody_expects_ends_no_look_ahead(self):
         rig = looking(mild(), rh_pct=80.0)
