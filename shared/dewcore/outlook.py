@@ -5,10 +5,10 @@ enters linearly: W(k) = A(k) w + B(k), so each hour's ceiling gives a limit for 
 Where the house itself, without the humidifier, would be too wet in some hour, only the humidifier's own share counts
 there: what is left of it by then must be under `NEGLIGIBLE`.
 
-Three things may go worse than expected.  A burst of moisture comes every day, and one day larger than all before it:
-what is kept for it comes off in full.  Colder air (the forecast's spread; without a forecast most of the largest fall
-known) and the model's own error are independent: they add as the root of the sum of squares (JCGM 100:2008, GUM, eq.
-10).  The tolerances of sensors and glass are the same all winter, so their margin comes off in full.
+Three things may go worse than expected.  Colder air (the forecast's spread; without a forecast most of the largest fall
+known) and a burst of moisture are chances, independent of each other: what is kept for them adds as the root of the sum
+of squares (JCGM 100:2008, GUM, eq. 10).  The model's own error is no chance, nor are the tolerances of sensors and
+glass: they are the same all winter, so that what is kept for them comes off in full.
 """
 
 from math import exp, sqrt
@@ -336,4 +336,4 @@ def reserve_pct(per_k_pct: float, burst_pct: float, colder_pct: float) -> float:
     [% RH].
     """
     model_pct = per_k_pct * MODEL_MARGIN_K
-    return burst_pct + sqrt(colder_pct * colder_pct + model_pct * model_pct)
+    return model_pct + sqrt(burst_pct * burst_pct + colder_pct * colder_pct)

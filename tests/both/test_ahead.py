@@ -250,7 +250,7 @@ class TestNow(unittest.TestCase):
         terms = rig.controller.terms
         self.assertAlmostEqual(rig.controller.outlook.burst_g_kg, 1.2, delta=0.01)
         self.assertAlmostEqual(terms.glass_pct - terms.now_pct, 12.083, delta=0.06)
-        self.assertAlmostEqual(reserve_pct(3.0, 12.0, 4.0), 17.0, delta=1e-5)
+        self.assertAlmostEqual(reserve_pct(3.0, 12.0, 5.0), 16.0, delta=1e-5)
 
     def test_it_follows_the_glass_at_once(self):
         rig = looking(mild(), outdoor_c=0.0)

@@ -213,9 +213,9 @@ class TestStep(unittest.TestCase):
 
 
 class TestKeptBack(unittest.TestCase):
-    def test_a_burst_counts_in_full_and_two_chances_as_the_root_of_their_squares(self):
-        """1 K of 2.78927 %: 3 + sqrt(16 + 7.78004) = 7.87648."""
-        self.assertAlmostEqual(ol.reserve_pct(2.78927, 3.0, 4.0), 7.87648, delta=2e-5)
+    def test_two_chances_add_as_the_root_of_their_squares_and_the_model_counts_in_full(self):
+        """1 K of 2.78927 %: 2.78927 + sqrt(9 + 16) = 7.78927."""
+        self.assertAlmostEqual(ol.reserve_pct(2.78927, 3.0, 4.0), 7.78927, delta=2e-5)
         self.assertAlmostEqual(ol.reserve_pct(2.78927, 0.0, 0.0), 2.78927, delta=2e-5)
 
     def burst_house(self):
@@ -289,7 +289,7 @@ class TestKeptBack(unittest.TestCase):
         surface = 100.0 * 718.650 / SAT_PA
         colder = 100.0 * (771.543 - 718.650) / SAT_PA
         model = surface * 0.0713091
-        wanted = surface - 100.0 * 50.0 / SAT_PA + colder - 3.0 - sqrt(colder * colder + model * model)
+        wanted = surface - 100.0 * 50.0 / SAT_PA + colder - model - sqrt(9.0 + colder * colder)
         self.assertAlmostEqual(outlook._allowed_pct(1, 20.0, -12.0, SAT_PA, 3.0), wanted, delta=2e-4)
 
     def glass_pct(self, outlook, low_c):
