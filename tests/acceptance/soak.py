@@ -9,7 +9,7 @@ would have; what it does not have comes on top and is told: the simulated hardwa
 first, what this interpreter keeps of functions for tracing, and the image.  Demanded: in service, the valve open at
 times, no beat missed, no restart, every request answered, live heap and largest free block at the end within 5 % of
 those after an hour, and at the worst moment of a page request no more than 110 kB alive (twice that with 64-bit words).
-Days are told as they pass; one takes some minutes of a core.
+Days are told as they pass; one takes a minute or two of a core.
 Exit status 0 where all is kept, 1 where not, 2 where a tool is missing.
 """
 
