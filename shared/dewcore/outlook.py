@@ -5,10 +5,10 @@ enters linearly: W(k) = A(k) w + B(k), so each hour's ceiling gives a limit for 
 Where the house itself, without the humidifier, would be too wet in some hour, only the humidifier's own share counts
 there: what is left of it by then must be under `NEGLIGIBLE`.
 
-Three things may go worse than expected.  Colder air (the forecast's spread; without a forecast most of the largest fall
-known) and a burst of moisture are chances, independent of each other: what is kept for them adds as the root of the sum
-of squares (JCGM 100:2008, GUM, eq. 10).  The model's own error is no chance, nor are the tolerances of sensors and
-glass: they are the same all winter, so that what is kept for them comes off in full.
+What is kept back is of two kinds.  The tolerances of sensors and glass and the model's own error are the same all
+winter; colder air (the forecast's spread; without a forecast most of the largest fall known) and a burst of moisture
+are chances, and the worst of them comes some day.  So each kind comes off in full; within a kind the causes are
+independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10).
 """
 
 from math import exp, sqrt
@@ -296,7 +296,7 @@ class Outlook:
         colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct
         pct = surface_pct - 100.0 * self.excess_pa / sat_pa
         margin_pct = self.margin.set(pct, surface_pct, glass_c, f, indoor_c, low_c, self.settings)
-        return pct - margin_pct - reserve_pct(self.margin.per_k_pct, burst_pct, colder_pct) + colder_pct
+        return pct - kept_pct(margin_pct, self.margin.per_k_pct, burst_pct, colder_pct) + colder_pct
 
     def _now_k(self) -> float:
         return self.indoor_c - self.colder_k - self.outdoor_c
@@ -329,11 +329,12 @@ class Outlook:
 BIAS_KEEP = exp(-1.0 / BIAS_FADES_H)
 
 
-def reserve_pct(per_k_pct: float, burst_pct: float, colder_pct: float) -> float:
-    """What is kept [% RH] for a burst, for colder air and for the model's own error together.
+def kept_pct(margin_pct: float, per_k_pct: float, burst_pct: float, colder_pct: float) -> float:
+    """What is kept [% RH] for tolerances, for the model's own error, for a burst and for colder air together.
 
-    per_k_pct: what a kelvin at the glass is worth; burst_pct, colder_pct: what a burst adds and colder air takes
-    [% RH].
+    margin_pct: what the tolerances may take; per_k_pct: what a kelvin at the glass is worth; burst_pct, colder_pct:
+    what a burst adds and colder air takes [% RH].
     """
     model_pct = per_k_pct * MODEL_MARGIN_K
-    return model_pct + sqrt(burst_pct * burst_pct + colder_pct * colder_pct)
+    lasting_pct = sqrt(margin_pct * margin_pct + model_pct * model_pct)
+    return lasting_pct + sqrt(burst_pct * burst_pct + colder_pct * colder_pct)

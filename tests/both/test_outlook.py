@@ -213,10 +213,11 @@ class TestStep(unittest.TestCase):
 
 
 class TestKeptBack(unittest.TestCase):
-    def test_two_chances_add_as_the_root_of_their_squares_and_the_model_counts_in_full(self):
-        """1 K of 2.78927 %: 2.78927 + sqrt(9 + 16) = 7.78927."""
-        self.assertAlmostEqual(ol.reserve_pct(2.78927, 3.0, 4.0), 7.78927, delta=2e-5)
-        self.assertAlmostEqual(ol.reserve_pct(2.78927, 0.0, 0.0), 2.78927, delta=2e-5)
+    def test_what_lasts_and_what_chances_come_off_in_full_and_each_is_the_root_of_its_squares(self):
+        """1 K of 2.78927 %, tolerances 2 %: sqrt(4 + 7.78003) = 3.43221; sqrt(9 + 16) = 5."""
+        self.assertAlmostEqual(ol.kept_pct(2.0, 2.78927, 3.0, 4.0), 8.43221, delta=2e-5)
+        self.assertAlmostEqual(ol.kept_pct(0.0, 2.78927, 3.0, 4.0), 7.78927, delta=2e-5)
+        self.assertAlmostEqual(ol.kept_pct(0.0, 2.78927, 0.0, 0.0), 2.78927, delta=2e-5)
 
     def burst_house(self):
         outlook = ahead()
@@ -263,20 +264,23 @@ class TestKeptBack(unittest.TestCase):
         begun(outlook, -1, 14.0)  # not above now
         self.assertTrue(hours_limit(outlook, 0) < unknown)
 
-    def test_the_tolerance_margin_comes_off_in_full(self):
+    def test_the_tolerances_come_off_together_with_the_models_own_error(self):
         exact, wide = begun(ahead()), begun(ahead({"rh_tolerance_pct": 2.0}))
         args = (1, 20.0, -10.0, SAT_PA, 5.0)
         exact.expected_c = wide.expected_c = -10.0
-        self.assertAlmostEqual(exact._allowed_pct(*args) - wide._allowed_pct(*args), 2.0, delta=NEAR)
+        model = 37.3102 * 0.0697318
+        self.assertAlmostEqual(
+            exact._allowed_pct(*args) - wide._allowed_pct(*args), sqrt(4.0 + model * model) - model, delta=2e-4
+        )
         all_of_them = begun(ahead({"outdoor_tolerance_k": 0.5, "f_tolerance": 0.03, "indoor_tolerance_k": 0.3}))
         all_of_them.expected_c = -10.0
         all_of_them.excess_pa = exact.excess_pa = 60.0
         margin = Margin()
         pct = 37.3102 - 100.0 * 60.0 / SAT_PA
         margin.set(pct, 37.3102, 5.0, 0.5, 20.0, -10.0, all_of_them.settings)
-        self.assertAlmostEqual(
-            exact._allowed_pct(*args) - all_of_them._allowed_pct(*args), margin.total_pct, delta=2e-4
-        )
+        model = margin.per_k_pct
+        wanted = sqrt(margin.total_pct * margin.total_pct + model * model) - model
+        self.assertAlmostEqual(exact._allowed_pct(*args) - all_of_them._allowed_pct(*args), wanted, delta=2e-4)
 
     def test_the_coldest_room_its_moisture_and_its_own_sensor(self):
         """2 K colder: 18 °C against -12: glass 3 °C.  Now, at -2 °C, it was sensed 0.5 K colder at 20 K: 0.75 at 30.

@@ -875,7 +875,7 @@ EQUIVALENT = (
     ),
     (
         "outlook",
-        "reserve_pct",
+        "kept_pct",
         "model_pct =",
         "Mult > Div",
         "The margin is 1 K: as a factor or a divisor the same.",

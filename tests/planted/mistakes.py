@@ -1257,15 +1257,15 @@ MISTAKES = (
     (
         "controller-now-without-margin",
         CONTROLLER,
-        "terms.now_pct = pct - margin_pct - burst_pct",
-        "terms.now_pct = pct - burst_pct",
+        "terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct)",
+        "terms.now_pct = pct - model_pct",
         "The readings' tolerances are forgotten where the glass of now binds.",
     ),
     (
         "controller-now-without-reserve",
         CONTROLLER,
-        "terms.now_pct = pct - margin_pct - burst_pct - model_pct",
-        "terms.now_pct = pct - margin_pct",
+        "terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct) - burst_pct",
+        "terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct)",
         "No room is kept for the next shower.",
     ),
     (
