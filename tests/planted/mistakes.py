@@ -1868,15 +1868,15 @@ MISTAKES = (
     (
         "outlook-reserve-without-the-model",
         OUTLOOK,
-        "    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct + model_pct * model_pct)\n",
-        "    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct)\n",
+        "    lasting_pct = sqrt(margin_pct * margin_pct + model_pct * model_pct)\n",
+        "    lasting_pct = margin_pct\n",
         "Nothing is kept for what the model itself does not know.",
     ),
     (
         "outlook-reserve-the-largest-alone",
         OUTLOOK,
-        "    return sqrt(burst_pct * burst_pct + colder_pct * colder_pct + model_pct * model_pct)\n",
-        "    return max(burst_pct, colder_pct, model_pct)\n",
+        "    return lasting_pct + sqrt(burst_pct * burst_pct + colder_pct * colder_pct)\n",
+        "    return lasting_pct + max(burst_pct, colder_pct)\n",
         "Two things that go wrong in the same hour are kept for as if only the larger could.",
     ),
     (
