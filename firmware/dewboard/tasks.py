@@ -1,6 +1,7 @@
 """What runs beside the beat: started, watched, started again a bounded number of times, then safe mode."""
 
 import asyncio
+import gc
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ async def watched(app: "App", name: str, start: "Callable[[], Awaitable[None]]")
             why = "it returned"
         except Exception as problem:  # noqa: BLE001 - whatever it is, it is told, and the task starts again
             why = repr(problem)
+        gc.collect()  # it may have ended for want of memory, and what follows takes some
         app.counters.restarted_tasks += 1
         app.events.add("task " + name + " ended: " + why)
         ended_s = [at_s for at_s in ended_s if 0 <= app.now_s - at_s < TROUBLE_S]
