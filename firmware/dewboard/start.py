@@ -134,11 +134,13 @@ def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
         print("dewmargin: stopped:", repr(problem))
     finally:
         relay_pin.value(0)
-        if pins is None:
-            time.sleep(PAUSE_S)
-        if app is not None:
-            finish(app, is_asked)
-        reset()
+        try:
+            if pins is None:
+                time.sleep(PAUSE_S)
+            if app is not None:
+                finish(app, is_asked)
+        finally:  # a second Ctrl-C ends what goes before, never the reset
+            reset()
 
 
 def finish(app: "App", is_asked: bool) -> None:

@@ -247,6 +247,24 @@ class TestTasks(unittest.TestCase):
             self.assertEqual((rig.failed, len(rig.board.resets)), (1, 2))
             self.assertTrue(rig.board.resets[0][0] - rig.fail_us <= 2 * S)
 
+    def test_who_stops_it_while_it_still_stores_gets_the_reset_all_the_same(self):
+        rig = Rig("beat", raising(ValueError))
+        stored = []
+
+        def finish(keep, app):
+            stored.append(app)
+            raise KeyboardInterrupt()
+
+        kind = type(rig.app.keep)
+        own, kind.finish = kind.finish, finish
+        try:
+            ended = rig.main()
+        finally:
+            kind.finish = own
+        self.assertTrue(isinstance(ended, BoardReset))
+        self.assertEqual((len(stored), rig.failed), (1, 1))
+        self.assertFalse(rig.board.relay_pin)
+
     def test_a_task_that_ends_again_and_again_is_safe_mode_with_the_contact_open(self):
         for victim in NAMES[1:]:
             for kind in (ValueError, MemoryError):
