@@ -1,7 +1,8 @@
 """A virtual board behind a serial port: real MicroPython in the folder that is its flash, started anew at a reset.
 
-It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs, Ctrl-D at the bare raw
-prompt is a soft reset, which runs no main.py.  What the world does to it is `world`, lines of Python about `board`
+It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs at its next look at the
+clock (a signal would interrupt this interpreter anywhere, with the lock of its heap held, where a chip waits for the
+next step), Ctrl-D at the bare raw prompt is a soft reset, which runs no main.py.  What the world does to it is `world`, lines of Python about `board`
 (dewsim.virtual); its seconds pass at least as fast as real ones.  with_rom() is a world with a ROM partition, its bytes
 in the file `rom` beside the flash: a write only clears bits, as in flash, and MicroPython mounts it as on a board.
 """
@@ -9,7 +10,6 @@ in the file `rom` beside the flash: a write only clears bits, as in flash, and M
 import os
 import select
 import shutil
-import signal
 import socket
 import subprocess
 import sys
@@ -32,7 +32,9 @@ class Board(virtual.VirtualBoard):
     def __init__(self):
         super().__init__()
         self.real_ms = real.ticks_ms()
+        self.runs_program = True
     def ticks_ms(self):
+        self.heed()
         now_ms = real.ticks_ms()
         self.advance_us(1000 * max(0, real.ticks_diff(now_ms, self.real_ms)))
         self.real_ms = now_ms
@@ -40,7 +42,17 @@ class Board(virtual.VirtualBoard):
     def machine_reset(self):
         sys.exit(0)
     def sleep(self, seconds):
-        real.sleep(seconds)
+        until_ms = real.ticks_add(real.ticks_ms(), int(1000 * seconds))
+        while (left_ms := real.ticks_diff(until_ms, real.ticks_ms())) > 0:
+            self.heed()
+            real.sleep_ms(min(50, left_ms))
+    def heed(self):
+        try:
+            if self.runs_program:
+                os.remove({interrupt!r})
+                raise KeyboardInterrupt()
+        except OSError:
+            pass  # nobody pressed Ctrl-C
 
 class NoSocket:
     def getaddrinfo(self, *_):
@@ -67,6 +79,8 @@ for name in list(sys.modules):
     if name.split(".")[0] in ("dewboard", "dewcore"):
         del sys.modules[name]  # the board's own are in its flash
 sys.path[:] = ["", ".frozen", "lib", {fake!r}]
+import asyncio  # its half in C counts real milliseconds, so its half in Python must as well
+asyncio.create_task  # loads core.py, which takes its clock then
 sys.modules["time"] = board
 sys.modules["network"] = Network()
 sys.modules["socket"] = NoSocket()
@@ -79,6 +93,7 @@ except Exception as problem:
     sys.print_exception(problem)
 except KeyboardInterrupt:
     print("KeyboardInterrupt")
+board.runs_program = False
 with open({prompt!r}, "w"):
     pass
 os.putenv("MICROPYINSPECT", "1")  # to the prompt from here, and not from a reset
@@ -140,6 +155,7 @@ def put_program(flash: Path, changes: dict) -> None:
     """The program's plain source into a flash folder, and stored settings."""
     for source, target in (
         ("firmware/main.py", "main.py"), ("firmware/dewboard", "dewboard"), ("shared/dewcore", "dewcore"),
+        ("vendor/microdot/microdot.py", "microdot.py"),
     ):  # fmt: skip
         copy = shutil.copytree if (ROOT / source).is_dir() else shutil.copy
         (flash / target).parent.mkdir(exist_ok=True)
@@ -167,6 +183,7 @@ class BoardOnLine:
         self.flash = folder / "flash"
         self.flash.mkdir(exist_ok=True)
         self.prompt = folder / "at-prompt"
+        self.interrupt = folder / "interrupt"
         self.world = world
         self.machine = machine or micropython()
         self.starts = 0
@@ -193,6 +210,7 @@ class BoardOnLine:
 
     def _start(self, runs_main: bool = True) -> None:
         self.prompt.unlink(missing_ok=True)
+        self.interrupt.unlink(missing_ok=True)
         self.starts += 1
         self.line, theirs = socket.socketpair()
         program = FIRMWARE.format(
@@ -201,6 +219,7 @@ class BoardOnLine:
             shared=str(ROOT / "shared"),
             fake=str(ROOT / "sim" / "dewsim" / "fake"),
             prompt=str(self.prompt),
+            interrupt=str(self.interrupt),
             world=self.world,
             runs_main=runs_main,
         )
@@ -252,7 +271,7 @@ class BoardOnLine:
         if data == CTRL_D and self.said.endswith(RAW_PROMPT):
             self.resets_softly = True
         if CTRL_C in data and not self.prompt.exists():
-            self.process.send_signal(signal.SIGINT)
+            self.interrupt.touch()
         try:
             self.line.sendall(data)
         except OSError:
