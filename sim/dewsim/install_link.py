@@ -106,7 +106,6 @@ class Link:
                 with redirect_stdout(io.StringIO()):  # the transport prints what it did not expect
                     self.transport.enter_raw_repl(soft_reset=False, timeout_overall=TRY_S)
                 if not is_late:
-                    self.transport.exec_raw("", TRY_S)  # a prompt may be the last word of a program about to restart
                     self.transport.serial.timeout = REPLY_S
                     return
                 self._let_quiet()
