@@ -14,6 +14,7 @@ import socket
 import subprocess
 import sys
 import threading
+import time
 import tty
 from pathlib import Path
 
@@ -22,6 +23,7 @@ from dewcore.settings import Settings
 
 ROOT = Path(__file__).resolve().parents[2]
 CTRL_A, CTRL_C, CTRL_D = b"\x01", b"\x03", b"\x04"
+START_S = 0.4
 FIRMWARE = """
 import os, sys
 import time as real
@@ -254,11 +256,19 @@ class BoardOnLine:
         else:  # the chip was reset
             self.process.wait()
             self.line.close()
+            if not self.resets_softly:
+                self._be_away()
             self._start(not self.resets_softly)
             if self.resets_softly:
                 self.resets_softly = False
                 os.write(self.master, SOFT_RESET)
                 self.line.sendall(CTRL_A)
+
+    def _be_away(self) -> None:
+        """From the reset until its program starts the chip hears nothing; who opens the port meanwhile misses nothing."""
+        time.sleep(START_S)
+        while select.select([self.master], [], [], 0)[0]:
+            os.read(self.master, 4096)
 
     def _to_board(self, data: bytes) -> None:
         self.received += len(data)
