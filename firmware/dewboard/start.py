@@ -133,8 +133,8 @@ def main(relay_pin: "Pin", reset: "Callable[[], None]") -> None:
     except Exception as problem:  # noqa: BLE001 - told on the serial line, for whoever listens
         print("dewmargin: stopped:", repr(problem))
     finally:
-        relay_pin.value(0)
         try:
+            relay_pin.value(0)
             if pins is None:
                 time.sleep(PAUSE_S)
             if app is not None:

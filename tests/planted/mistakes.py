@@ -47,9 +47,17 @@ GUARD = "firmware/dewboard/guard.py"
 SEGMENTS = "firmware/dewboard/segments.py"
 EVENTS = "firmware/dewboard/events.py"
 LINK = "firmware/dewboard/link.py"
+START = "firmware/dewboard/start.py"
 
 # name, file, old, new, why
 MISTAKES = (
+    (
+        "tasks-reset-only-after-the-end",
+        START,
+        "        finally:  # a second Ctrl-C ends what goes before, never the reset\n            reset()",
+        "        except ValueError:\n            pass\n        reset()",
+        "Everything in finish() is caught already; only who presses Ctrl-C twice sees the board stand at its prompt.",
+    ),
     (
         "history-segment-closed-forgotten",
         SEGMENTS,
