@@ -2,9 +2,10 @@
 
 It runs main.py as a board does and goes to its prompt after it; Ctrl-C interrupts what runs at its next look at the
 clock (a signal would interrupt this interpreter anywhere, with the lock of its heap held, where a chip waits for the
-next step), Ctrl-D at the bare raw prompt is a soft reset, which runs no main.py.  What the world does to it is `world`, lines of Python about `board`
-(dewsim.virtual); its seconds pass at least as fast as real ones.  with_rom() is a world with a ROM partition, its bytes
-in the file `rom` beside the flash: a write only clears bits, as in flash, and MicroPython mounts it as on a board.
+next step), Ctrl-D at the bare raw prompt is a soft reset, which runs no main.py.  What the world does to it is `world`,
+lines of Python about `board` (dewsim.virtual); its seconds pass at least as fast as real ones.  with_rom() is a world
+with a ROM partition, its bytes in the file `rom` beside the flash: a write only clears bits, as in flash, and
+MicroPython mounts it as on a board.
 """
 
 import os
@@ -265,7 +266,7 @@ class BoardOnLine:
                 self.line.sendall(CTRL_A)
 
     def _be_away(self) -> None:
-        """From the reset until its program starts the chip hears nothing; who opens the port meanwhile misses nothing."""
+        """From the reset until its program starts the chip hears nothing; who opens the port then misses nothing."""
         time.sleep(START_S)
         while select.select([self.master], [], [], 0)[0]:
             os.read(self.master, 4096)

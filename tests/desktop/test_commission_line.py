@@ -126,7 +126,7 @@ def commissioned(board, *options) -> tuple:
 
 def test_the_whole_commissioning_passes_over_the_line(line):
     status, record = commissioned(line)
-    assert status == 0 and record["passed"] and not record["simulated"] and line.starts == 2
+    assert status == 0 and record["passed"] and not record["simulated"] and line.starts >= 2
     assert [(step["name"], step["outcome"]) for step in record["steps"]] == [
         (step.name, "passed") for step in commission_steps.STEPS
     ]
