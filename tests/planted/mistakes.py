@@ -48,9 +48,17 @@ SEGMENTS = "firmware/dewboard/segments.py"
 EVENTS = "firmware/dewboard/events.py"
 LINK = "firmware/dewboard/link.py"
 START = "firmware/dewboard/start.py"
+TASKS = "firmware/dewboard/tasks.py"
 
 # name, file, old, new, why
 MISTAKES = (
+    (
+        "tasks-only-failures-one-thinks-of",
+        TASKS,
+        "        except Exception as problem:  # noqa: BLE001 - whatever it is, it is told, and the task starts again",
+        "        except (OSError, ValueError) as problem:",
+        "A socket and a parser are what fails in these tasks; memory runs out as well.",
+    ),
     (
         "tasks-reset-only-after-the-end",
         START,
