@@ -259,6 +259,8 @@ class TestTasks(unittest.TestCase):
         own, kind.finish = kind.finish, finish
         try:
             ended = rig.main()
+        except KeyboardInterrupt as escaped:
+            ended = escaped
         finally:
             kind.finish = own
         self.assertTrue(isinstance(ended, BoardReset))

@@ -22,7 +22,7 @@ GROUPS = (
     "judge readings outdoors margin ceiling permit valve settings controller psychro record words "
     "house learned doubts outlook fallbound forecast glass window_test "
     "plant policies metrics weather winters best "
-    "storage history drivers app events link lease login page"
+    "storage history drivers app events link lease login page tasks"
 ).split()
 
 
