@@ -287,11 +287,13 @@ class Processes:
         return self.pool.submit(self.work, *arguments)
 
     def close(self, failed: bool) -> None:
-        """Wait for nobody where something failed."""
-        self.pool.shutdown(wait=not failed, cancel_futures=True)
+        """Where something failed no case is waited for, but the pool's own thread is: left behind, it may close its
+        pipe while the interpreter, at its end, still writes to it.
+        """
         if failed:
             for child in multiprocessing.active_children():
                 child.terminate()
+        self.pool.shutdown(cancel_futures=True)
 
 
 class Cluster:
