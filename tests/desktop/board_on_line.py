@@ -34,7 +34,7 @@ from dewsim import virtual
 class Board(virtual.VirtualBoard):
     def __init__(self):
         super().__init__()
-        self.real_ms = real.ticks_ms()
+        self.real_ms = self.heeded_ms = real.ticks_ms()
         self.runs_program = True
     def ticks_ms(self):
         self.heed()
@@ -50,10 +50,13 @@ class Board(virtual.VirtualBoard):
             self.heed()
             real.sleep_ms(min(50, left_ms))
     def heed(self):
+        now_ms = real.ticks_ms()
+        if not self.runs_program or real.ticks_diff(now_ms, self.heeded_ms) < 20:
+            return
+        self.heeded_ms = now_ms
         try:
-            if self.runs_program:
-                os.remove({interrupt!r})
-                raise KeyboardInterrupt()
+            os.remove({interrupt!r})
+            raise KeyboardInterrupt()
         except OSError:
             pass  # nobody pressed Ctrl-C
 
