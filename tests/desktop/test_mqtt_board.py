@@ -120,12 +120,11 @@ def ear(broker):
     logger.loop_stop()
 
 
-@pytest.mark.parametrize("interpreter", ["python", "micropython"])
-def test_a_board_at_a_broker_with_a_logger(broker, ear, interpreter, tmp_path):
+def test_a_board_at_a_broker_with_a_logger(broker, ear, tmp_path):
     (tmp_path / "pw").write_text(rig.PASSWORDS["logger"])
     words = ("log", tmp_path / "log.db", "--broker", f"mqtt://127.0.0.1:{broker.port}", "--user", "logger")
     logger = rig.Process(rig.dewmargin(*words, "--password-file", tmp_path / "pw"))
-    with rig.running(logger), rig.running(BoardProcess(interpreter, broker.port, tmp_path)) as board:
+    with rig.running(logger), rig.running(BoardProcess("micropython", broker.port, tmp_path)) as board:
         rig.wait_for(lambda: ear.last(BASE + "/$state") == b"ready", "ready")
         if broker.is_5:
             check_live(ear.read())

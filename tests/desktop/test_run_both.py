@@ -67,7 +67,7 @@ def test_good_files_pass_and_are_counted(tmp_path):
     done = run(tmp_path, {"test_a.py": GOOD, "test_b.py": GOOD, "helper.py": BROKEN})
     assert done.returncode == 0, done.stdout + done.stderr
     lines = done.stdout.splitlines()
-    assert len(lines) == 4
+    assert len(lines) == 5
     assert all("2 tests in 2 of 2 files" in line for line in lines[:3])
     assert lines[0].startswith("CPython 3.")
     assert "MicroPython" in lines[1]
