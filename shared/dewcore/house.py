@@ -30,7 +30,7 @@ FORGET = QUARTER_H / WEEKS_H
 
 # The trials: rates of drying a [1/h] and of exchange with the store k2' [1/h, per % RH of air's capacity].
 DRY = (0.03, 0.05, 0.08, 0.13, 0.20, 0.30, 0.45, 0.70, 1.10)
-STORE = (0.0, 0.06, 0.15, 0.35)
+STORE = (0.0, 0.08, 0.25, 0.7)
 TRIALS = len(DRY) * len(STORE)
 A_SCAN = 3  # trials that one scan works on
 FOLLOW_H = 48.0  # a trial is drawn to the measured humidity so slowly
@@ -75,10 +75,10 @@ def sat_ratio_g_kg(t_c: float) -> float:
 class House:
     """The learned house, cautious until it knows better.
 
-    dry_per_h: a; store_per_h: k2'; valve_g_kg_h: what an hour of open valve adds; gains [g/kg/h], peaks [g/kg] and
-    lowest_c [°C] by hour of the day; ratio, own: W and E now [g/kg]; store_pct, own_store_pct: what the store
-    balances, and the humidifier's share of it [% RH]; bias [g/kg/h]; too_dry_g_kg: by how much its forecasts of a
-    day were too dry; hours: learned so far.
+    dry_per_h: a; store_per_h: k2'; valve_g_kg_h: what an hour of open valve adds; by hour of the day gains [g/kg/h],
+    peaks [g/kg], sudden, how much of the peak came within an hour [1/255], and lowest_c [°C]; ratio, own: W and E now
+    [g/kg]; store_pct, own_store_pct: what the store balances, and the humidifier's share of it [% RH]; bias [g/kg/h];
+    too_dry_g_kg: by how much its forecasts of a day were too dry; hours: learned so far.
     """
 
     __slots__ = (
@@ -88,6 +88,7 @@ class House:
         "gains",
         "counts",
         "peaks",
+        "sudden",
         "lowest_c",
         "bias",
         "hours",
@@ -98,6 +99,7 @@ class House:
         "outdoor_g_kg",
         "pad",
         "burst",
+        "before",
         "today_c",
         "hour",
         "at_s",
@@ -138,6 +140,7 @@ class House:
         self.gains = array("f", [START_MEAN_GAIN] * 24)
         self.counts = bytearray(24)
         self.peaks = array("f", [0.0] * 24)
+        self.sudden = bytearray(24)
         self.lowest_c = array("f", [99.0] * 24)
         self.bias: float = 0.0
         self.hours: int = 0
@@ -148,6 +151,7 @@ class House:
         self.outdoor_g_kg: float = 0.0  # what the last day lets expect of the outdoor air
         self.pad: float = 0.0
         self.burst: float = 0.0
+        self.before = array("f", [0.0] * 4)  # the burst an hour ago, and each quarter since
         self.today_c: float = 99.0
         self.hour: int = -1
         self.at_s: int = -1  # never
@@ -365,8 +369,24 @@ class House:
         self.burst += QUARTER_H * (over - self.bias - back * self.burst)
         if self.burst < 0.0:
             self.burst *= 0.9
-        self.peaks[hour] = max(self.peaks[hour] * BURST_FADE, self.burst)
+        self._peak(hour)
         self.day_gain = gains[hour] - sum(gains) / 24.0
+
+    def _peak(self, hour: int) -> None:
+        """The highest burst of the hour, and how much of it came within an hour."""
+        peaks = self.peaks
+        faded = peaks[hour] * BURST_FADE
+        peak = max(faded, self.burst)
+        peaks[hour] = peak
+        before = self.before
+        known = self.sudden[hour] * faded
+        rise = 255.0 * (self.burst - max(0.0, before[0]))
+        if peak > 0.0 and (peak > faded or rise > known):  # else both fade alike
+            self.sudden[hour] = min(255, int(max(rise, known) / peak) + 1)
+        before[0] = before[1]
+        before[1] = before[2]
+        before[2] = before[3]
+        before[3] = self.burst
 
     def work(self) -> None:
         """One slice of the trials that the last quarter left to do."""
@@ -496,11 +516,22 @@ class House:
         return self.dry_per_h
 
     def burst_g_kg(self, hour: int) -> float:
-        """Room [g/kg] to keep for a burst in this hour of the day, -1: of all hours."""
-        known = min(1.0, self.hours / BURST_HOURS)
+        """Room [g/kg] to keep for a burst at its highest in this hour of the day, -1: of all hours."""
         peaks = self.peaks
-        peak = max(peaks) if hour < 0 else max(peaks[hour], peaks[hour - 1], peaks[hour + 1 if hour < 23 else 0])
-        return (1.0 - known) * START_BURST + known * BURST_FACTOR * max(peak, LEAST_BURST)
+        if hour < 0:
+            return self._room_g_kg(max(peaks))
+        return self._room_g_kg(max(peaks[hour], peaks[hour - 1], peaks[hour + 1 if hour < 23 else 0]))
+
+    def rise_g_kg(self, hour: int) -> float:
+        """The same for what a burst may add within an hour; one of a whole evening takes longer."""
+        most = 0.0
+        for n in range(24) if hour < 0 else (hour, hour - 1, hour + 1 if hour < 23 else 0):
+            most = max(most, self.sudden[n] * self.peaks[n])
+        return self._room_g_kg(most / 255.0)
+
+    def _room_g_kg(self, most: float) -> float:
+        known = min(1.0, self.hours / BURST_HOURS)
+        return (1.0 - known) * START_BURST + known * BURST_FACTOR * max(most, LEAST_BURST)
 
     def halves_h(self) -> int:
         """Hours in which half of what the humidifier added has left the air, valve shut; 99 where it takes longer."""

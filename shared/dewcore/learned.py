@@ -25,7 +25,7 @@ from dewcore.window_test import A_DAY, DAY_S, PAUSE_S
 from dewcore.words import SENSOR_PLACE
 
 MARK = 0x4C44  # the bytes "DL"
-VERSION = 3
+VERSION = 4
 # Mark, version, flags, latched alarms, wall time of packing [s], 0 unknown.  The first four stay where they are in
 # every version, so that an alarm outlasts a change of firmware.
 HEAD = "<HBBII"
@@ -40,7 +40,7 @@ MOST_HOURS = 1 << 29
 # Single numbers, part by part: name, code, lowest and highest that make sense; those of floats are single precision's.
 HOUSE = (
     ("dry_per_h", "f", 0.015625, 1.25),
-    ("store_per_h", "f", 0.0, 0.375),
+    ("store_per_h", "f", 0.0, 0.75),
     ("valve_g_kg_h", "f", 0.03125, 8.25),
     ("bias", "f", -12.25, 8.25),
     ("ratio", "f", 0.0, 60.0),
@@ -75,7 +75,7 @@ JUDGED = (("rh_fell_pct", "f", 0.0, 100.0),)
 SCALARS = HOUSE + FALL + HISTORY + SENSED + DOUBTS + JUDGED
 AGES = MOST_STARTS + A_DAY + 1
 TRIAL_BYTES = 4 * WIDTH
-ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 2 * HOURS + TRIALS * TRIAL_BYTES
+ARRAY_BYTES = 4 * AGES + 24 * (4 + 1 + 4 + 1 + 4) + (BLOCKS + 1 + 2) * FALL_HOURS + 2 * HOURS + TRIALS * TRIAL_BYTES
 WINDOW_BYTES = 128
 WIDEST = 4  # bytes of a number
 GLASS_AT = struct.calcsize(HEAD)
@@ -106,6 +106,7 @@ def arrays(controller: "Controller", ages: "array[int]") -> list:
         (house.gains, 0, 24, "f", 0.0, 8.25),
         (house.counts, 0, 24, "B", 0, MOST_COUNT),
         (house.peaks, 0, 24, "f", 0.0, 60.0),
+        (house.sudden, 0, 24, "B", 0, 255),
         (house.lowest_c, 0, 24, "f", 0.0, 99.0),
         (fall.own_drop, 0, BLOCKS * FALL_HOURS, "B", 0, 255),
         (fall.own_below, 0, FALL_HOURS, "B", 0, 255),

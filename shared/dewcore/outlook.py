@@ -2,13 +2,13 @@
 
 One implicit Euler step an hour over two days, in slices so that no scan makes much garbage.  The water held now, w,
 enters linearly: W(k) = A(k) w + B(k), so each hour's ceiling gives a limit for w, and the lowest one holds.
-Where the house itself, without the humidifier, would be too wet in some hour, only the humidifier's own share counts
-there: what is left of it by then must be under `NEGLIGIBLE`.
+Where the house itself, without the humidifier, comes so near to wet that no room is left, only the humidifier's own
+share counts: what is left of it by then must be under `LITTLE` of what the glass allows.
 
 What is kept back is of two kinds.  The tolerances of sensors and glass and the model's own error are the same all
-winter; colder air (the forecast's spread; without a forecast most of the largest fall known) and a burst of moisture
-are chances, and the worst of them comes some day.  So each kind comes off in full; within a kind the causes are
-independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10).
+winter; colder air (twice the forecast's spread; without a forecast most of the largest fall known) and a burst of
+moisture are chances, and the worst of them comes some day.  So each kind comes off in full; within a kind the causes
+are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10).
 """
 
 from math import exp, sqrt
@@ -34,7 +34,11 @@ MINUTE_S = 60
 OFTEN_S = 30  # where scans are closer than that, each does one thing: learn, or one slice of what is pending
 EVERY_S = 600
 MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
-NEGLIGIBLE = 0.05  # [g/kg]
+# Own share in an hour for which room cannot be kept, over what wets the glass.  A house that by itself stays under
+# 1 - LITTLE of that is not wetted by it; one that comes nearer nearly fogs without a humidifier.
+LITTLE = 0.07
+SPREADS = 2.0  # of the forecast: so much colder air than it says comes a few times in a winter
+BURST_H = 3  # a burst is at its highest within so many hours
 OUTDOOR_RH = 0.85  # of the outdoor air ahead, over water: it is cold then, and cold air is humid
 # With a forecast at least this share of the largest known fall is expected, whatever the forecast says.
 DISTRUST = 0.2
@@ -90,6 +94,7 @@ class Outlook:
         "e",
         "e_store",
         "shut_g_kg",
+        "wet_g_kg",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -131,6 +136,7 @@ class Outlook:
         self.e: float = 0.0
         self.e_store: float = 0.0
         self.shut_g_kg: float = 0.0
+        self.wet_g_kg: float = 0.0  # what wets the glass in the hour just looked at, nothing kept back
 
     def scan(self, readings: "Readings", judge: "Judge", is_open: bool, now_s: int) -> bool:
         """Learn once a minute and do a slice of what is pending at now_s [s]; True where limit_pa, or `known`, is new.
@@ -177,7 +183,7 @@ class Outlook:
         house.minute(now_s, hour, inputs.indoor_c, inputs.rh_pct, ratio, inputs.outdoor_c, pad, good)
         outdoor_c = judge.channels[OUTDOOR].good + self.settings.outdoor_offset_k
         self.doubts.minute(readings, inputs, outdoor_c, house, is_open, now_s)
-        self.burst_g_kg = house.burst_g_kg(hour)
+        self.burst_g_kg = house.rise_g_kg(hour)
         if self.next < 0 and (self.looked_s < 0 or not 0 <= now_s - self.looked_s < EVERY_S):
             self.looked_s = now_s
             self.forecast.judge(readings, inputs.outdoor_c, read, now_s)
@@ -236,26 +242,37 @@ class Outlook:
             hour = (self.hour + k) % 24
             indoor_c = self._indoor_c(hour)
             gain = house.gains[hour]
-            burst = house.burst_g_kg(hour)
-            if k:
-                burst = max(burst, house.burst_g_kg((hour + 1) % 24))
         else:
+            hour = -1
             indoor_c = min(self.indoor_c, min(house.lowest_c))
             gain = max(house.gains)
-            burst = house.burst_g_kg(-1)
         low_c = self._low_c(k)
         sat_pa = sat_water_pa(indoor_c)
         sat = MOLAR_RATIO_G * sat_pa / (STANDARD_PRESSURE_PA - sat_pa)
-        pa = 0.01 * sat_pa * self._allowed_pct(k, indoor_c, low_c, sat_pa, 100.0 * burst / sat)
+        pa = 0.01 * sat_pa * self._allowed_pct(k, indoor_c, low_c, sat_pa, 100.0 * self._burst_g_kg(k, hour) / sat)
         held = (MOLAR_RATIO_G * pa / (STANDARD_PRESSURE_PA - pa) - self.b) / self.a
-        if self.e < NEGLIGIBLE:
-            held = max(held, self.shut_g_kg + (NEGLIGIBLE - self.e) / self.a)
+        little = LITTLE * self.wet_g_kg
+        if self.e < little:
+            held = max(held, self.shut_g_kg + (little - self.e) / self.a)
         if held < self.lowest_g_kg:
             self.lowest_g_kg = held
         out_pa = OUTDOOR_RH * sat_water_pa(low_c)
         source = self.dry * MOLAR_RATIO_G * out_pa / (STANDARD_PRESSURE_PA - out_pa)
         self._step(sat, source + gain + self.bias)
         self.bias *= BIAS_KEEP
+
+    def _burst_g_kg(self, k: int, hour: int) -> float:
+        """Room [g/kg] for a burst k hours ahead, in this hour of the day or the next one; hour -1: unknown.
+
+        One that begins now cannot have added all of it within the next hours, while what the humidifier has added
+        dries away.
+        """
+        house = self.house
+        next_hour = (hour + 1) % 24 if hour >= 0 and k else hour
+        burst = max(house.burst_g_kg(hour), house.burst_g_kg(next_hour))
+        if k >= BURST_H:
+            return burst
+        return min(burst, max(1, k) * max(house.rise_g_kg(hour), house.rise_g_kg(next_hour)))
 
     def _low_c(self, k: int) -> float:
         """The coldest that it may be outdoors k hours ahead [°C]; sets expected_c, the same without the rare part."""
@@ -271,7 +288,7 @@ class Outlook:
             self.expected_c = now_c - (1.0 - RARE) * (now_c - low_c)
             return low_c
         self.expected_c = max(bound_c, min(forecast_c, now_c - DISTRUST * fall_k))
-        return max(bound_c, min(self.expected_c, forecast_c - spread_k(self.forecast.age_h + k)))
+        return max(bound_c, min(self.expected_c, forecast_c - SPREADS * spread_k(self.forecast.age_h + k)))
 
     def _indoor_c(self, hour: int) -> float:
         """Yesterday's lowest indoor temperature within an hour of that hour, not above now's [°C]."""
@@ -291,7 +308,9 @@ class Outlook:
         if self.sensed_colder_k > 0.0 and glass_c > low_c:
             share = max(1.0, cold_k / max(1.0, self._now_k()))
             glass_c = max(low_c, modelled_c - self.sensed_colder_k * share)
-        surface_pct = 100.0 * sat_surface_pa(glass_c) / sat_pa
+        surface_pa = sat_surface_pa(glass_c)
+        self.wet_g_kg = MOLAR_RATIO_G * surface_pa / (STANDARD_PRESSURE_PA - surface_pa)
+        surface_pct = 100.0 * surface_pa / sat_pa
         warmer_c = glass_c + (1.0 - f) * (self.expected_c - low_c)
         colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct
         pct = surface_pct - 100.0 * self.excess_pa / sat_pa

@@ -91,8 +91,8 @@ class TestBounds(unittest.TestCase):
         for outdoor_c in (-20.0, -5.0, 5.0):
             rig = told(outdoor_c, outdoor_c - 30.0)
             terms = rig.controller.terms
-            self.assertEqual(rig.decision.target_pct, max(0.0, glass_part_pct(terms)))
-            self.assertTrue(rig.decision.target_pct >= terms.plain_pct)
+            self.assertEqual(rig.decision.target_pct, max(0.0, min(40.0, glass_part_pct(terms))))
+            self.assertTrue(rig.decision.target_pct >= min(40.0, terms.plain_pct))
 
     def test_the_target_is_the_lowest_of_owner_corner_envelope_and_glass(self):
         for outdoor_c in (-25.0, -10.0, 0.0, 8.0):
@@ -273,8 +273,8 @@ class TestNow(unittest.TestCase):
 
 class TestForecast(unittest.TestCase):
     def test_a_colder_forecast_lowers_the_target_and_the_outlook_is_named(self):
-        steady = told(0.0)
-        colder = told(0.0, -10.0)
+        steady = told(0.0, changes=mild())
+        colder = told(0.0, -10.0, changes=mild())
         self.assertEqual(steady.controller.outlook.forecast.status, FORECAST_FRESH)
         self.assertTrue(colder.decision.target_pct < steady.decision.target_pct - 1.0)
         self.assertEqual(colder.decision.binds, c.BINDS_OUTLOOK)

@@ -36,7 +36,7 @@ HEAD_BYTES = 12
 # own image, before the trials.
 LAYOUT = (
     ("house", "dry_per_h", "f", 1, 0.015625, 1.25),
-    ("house", "store_per_h", "f", 1, 0.0, 0.375),
+    ("house", "store_per_h", "f", 1, 0.0, 0.75),
     ("house", "valve_g_kg_h", "f", 1, 0.03125, 8.25),
     ("house", "bias", "f", 1, -12.25, 8.25),
     ("house", "ratio", "f", 1, 0.0, 60.0),
@@ -69,6 +69,7 @@ LAYOUT = (
     ("house", "gains", "f", 24, 0.0, 8.25),
     ("house", "counts", "B", 24, 0, 112),
     ("house", "peaks", "f", 24, 0.0, 60.0),
+    ("house", "sudden", "B", 24, 0, 255),
     ("house", "lowest_c", "f", 24, 0.0, 99.0),
     ("fall", "own_drop", "B", 192, 0, 255),
     ("fall", "own_below", "B", 48, 0, 255),
@@ -134,6 +135,7 @@ def taught():
     for n in range(24):
         house.gains[n], house.peaks[n] = 0.1 + 0.01 * n, 0.2 + 0.02 * n
         house.lowest_c[n], house.counts[n] = 18.0 + 0.05 * n, 4 * n
+        house.sudden[n] = 200 + n
     for n in range(WIDTH * TRIALS):
         house.trials[n] = 0.001 * n
     for n in range(TRIALS):
@@ -175,11 +177,11 @@ def put(image, at, code, value):
 
 class TestImage(unittest.TestCase):
     def test_it_is_four_kilobytes_at_most_and_full_to_its_end(self):
-        self.assertEqual(learned.SIZE, 4047)
+        self.assertEqual(learned.SIZE, 4071)
         image = learned.pack(taught())
-        self.assertEqual(len(image), 4047)
-        self.assertEqual(struct.unpack_from("<f", image, 4043)[0], 38.0)
-        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 3, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
+        self.assertEqual(len(image), 4071)
+        self.assertEqual(struct.unpack_from("<f", image, 4067)[0], 38.0)
+        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 4, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
         self.assertEqual(struct.unpack_from("<I", learned.pack(taught(), UTC_S), 8)[0], UTC_S)
 
     def test_its_pieces_are_small_the_same_twice_and_all_of_it(self):
@@ -199,7 +201,7 @@ class TestImage(unittest.TestCase):
             self.assertAlmostEqual(getattr(part_of(new, part), name), value, delta=1e-5)
             self.assertEqual(type(getattr(part_of(new, part), name)), type(value))
         for part, names in (
-            ("house", ("gains", "counts", "peaks", "lowest_c", "trials")),
+            ("house", ("gains", "counts", "peaks", "sudden", "lowest_c", "trials")),
             ("fall", ("own_drop", "own_below", "lowest_cc")),
             ("history", ("hour_cc",)),
         ):
@@ -240,7 +242,7 @@ class TestImage(unittest.TestCase):
         house.trials[WIDTH * 3] = -5e6
         new = taken(learned.pack(old, -5)).outlook.house
         self.assertAlmostEqual(new.dry_per_h, 0.015625, delta=1e-6)
-        self.assertAlmostEqual(new.store_per_h, 0.375, delta=1e-6)
+        self.assertAlmostEqual(new.store_per_h, 0.75, delta=1e-6)
         self.assertAlmostEqual(new.bias, -12.25, delta=1e-5)
         self.assertEqual((new.counts[3], new.hours, new.trials[WIDTH * 3]), (112, 1 << 29, -1e6))
 
@@ -287,12 +289,12 @@ class TestRefused(unittest.TestCase):
 
     def test_a_head_that_is_not_ours(self):
         image = learned.pack(taught())
-        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 2), (3, "B", 32), (3, "B", 128), (4, "I", 1 << 29))
+        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 3), (3, "B", 32), (3, "B", 128), (4, "I", 1 << 29))
         for at, code, value in wrong:
             self.assertTrue(self.refused(put(image, at, code, value)))
         self.assertTrue(self.refused(put(image, HEAD_BYTES, "B", 9)))  # the glass's own version
-        self.assertTrue(self.refused(bytes(4047)))
-        self.assertTrue(self.refused(b"\xff" * 4047))
+        self.assertTrue(self.refused(bytes(4071)))
+        self.assertTrue(self.refused(b"\xff" * 4071))
         self.assertTrue(self.refused(b""))
 
     def test_each_number_is_taken_to_its_bounds_and_not_beyond(self):
@@ -692,7 +694,7 @@ class TestHouse(unittest.TestCase):
     def test_a_raised_store_has_long_been_so(self):
         """9 % more: k2 x 9 / (a + 100 k2 / 14.5 + 1/48) more in each base, and so much less left over."""
         house = self.begun(40.0, 5.8)
-        for n, dry, store in ((0, 0.03, 0.0), (17, 0.20, 0.06), (35, 1.10, 0.35)):
+        for n, dry, store in ((0, 0.03, 0.0), (17, 0.20, 0.08), (35, 1.10, 0.7)):
             k2 = 0.157 * store
             given = k2 * 9.0 / (dry + 100.0 * k2 / 14.5 + 1.0 / 48.0)
             i = WIDTH * n

@@ -5,9 +5,10 @@ from short import house, sky
 
 from dewsim import install_files, replay
 
-
 # Begun first, so that no worker ends with one of them while the others have nothing left to do.
-LONG = ("fast_build", "replay", "bench_broker", "bench_script", "houses", "onboard", "install_rom", "types", "bench_board")
+LONG = (
+    "fast_build", "replay", "bench_broker", "bench_script", "houses", "onboard", "install_rom", "types", "bench_board",
+)  # fmt: skip
 
 
 def pytest_collection_modifyitems(items: list) -> None:

@@ -1378,8 +1378,8 @@ MISTAKES = (
     (
         "outlook-spread-sign",
         OUTLOOK,
-        "forecast_c - spread_k(",
-        "forecast_c + spread_k(",
+        "forecast_c - SPREADS * spread_k(",
+        "forecast_c + SPREADS * spread_k(",
         "The forecast's spread makes the cold to come milder.",
     ),
     (
@@ -1406,14 +1406,14 @@ MISTAKES = (
     (
         "outlook-own-share-ignored",
         OUTLOOK,
-        "        if self.e < NEGLIGIBLE:\n            held = max(held, self.shut_g_kg + (NEGLIGIBLE - self.e) / self.a)\n",
-        "",
+        "            held = max(held, self.shut_g_kg + (little - self.e) / self.a)\n",
+        "            held = min(held, NO_LIMIT)\n",
         "A house that will fog by itself gets no water all week, though none of it would be left by then.",
     ),
     (
         "outlook-own-share-always",
         OUTLOOK,
-        "        if self.e < NEGLIGIBLE:\n",
+        "        if self.e < little:\n",
         "        if True:\n",
         "What the store still holds of the humidifier's water is not counted.",
     ),

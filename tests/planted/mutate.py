@@ -1,7 +1,7 @@
 """Changes one small thing at a time in dewcore and counts how many such mutants tests/both notices.
 
-Usage: mutate.py [--module NAME ...] [--added] [--sample N].  Each operator, condition, number, code word, returned value
-and statement of shared/dewcore (but settings_help and the bare contract `board`) is changed; a mutant is
+Usage: mutate.py [--module NAME ...] [--added] [--sample N].  Each operator, condition, number, code word, returned
+value and statement of shared/dewcore (but settings_help and the bare contract `board`) is changed; a mutant is
 killed where a test of tests/both fails on this Python.  Sentences are left alone: a test could only repeat them.
 Results are kept in the temporary folder, so that a stopped run goes on; a changed source or test begins anew, --added
 keeps what was killed before tests were added.  All of them take hours: --sample judges N of each module, chosen by
