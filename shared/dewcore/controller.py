@@ -404,7 +404,7 @@ class Controller:
         margin_pct = self.now_margin.set(
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
-        model_pct = self.now_margin.per_k_pct * MODEL_MARGIN_K  # kept_pct without colder air, without the call
+        model_pct = self.now_margin.per_k_pct * MODEL_MARGIN_K  # as outlook.lasting_pct, without the call
         terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct) - burst_pct
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:

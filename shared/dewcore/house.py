@@ -529,8 +529,12 @@ class House:
             most = max(most, self.sudden[n] * self.peaks[n])
         return self._room_g_kg(most / 255.0)
 
+    def known(self) -> float:
+        """0 at first, 1 when its own bursts count alone."""
+        return min(1.0, self.hours / BURST_HOURS)
+
     def _room_g_kg(self, most: float) -> float:
-        known = min(1.0, self.hours / BURST_HOURS)
+        known = self.known()
         return (1.0 - known) * START_BURST + known * BURST_FACTOR * max(most, LEAST_BURST)
 
     def halves_h(self) -> int:

@@ -2,8 +2,8 @@
 
 One implicit Euler step an hour over two days, in slices so that no scan makes much garbage.  The water held now, w,
 enters linearly: W(k) = A(k) w + B(k), so each hour's ceiling gives a limit for w, and the lowest one holds.
-Where the house itself, without the humidifier, comes so near to wet that no room is left, only the humidifier's own
-share counts: what is left of it by then must be under `LITTLE` of what the glass allows.
+Where little is left by then of the humidifier's own share, no room for chances is needed beside it; where the house
+itself, without the humidifier, would be too wet, that share alone counts and must be under `NEGLIGIBLE`.
 
 What is kept back is of two kinds.  The tolerances of sensors and glass and the model's own error are the same all
 winter; colder air (twice the forecast's spread; without a forecast most of the largest fall known) and a burst of
@@ -34,8 +34,9 @@ MINUTE_S = 60
 OFTEN_S = 30  # where scans are closer than that, each does one thing: learn, or one slice of what is pending
 EVERY_S = 600
 MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
-# Own share in an hour for which room cannot be kept, over what wets the glass.  A house that by itself stays under
-# 1 - LITTLE of that is not wetted by it; one that comes nearer nearly fogs without a humidifier.
+NEGLIGIBLE = 0.05  # [g/kg]
+# An own share beside which no room for chances is kept, over what wets the glass: a house that by itself stays under
+# 1 - LITTLE of that, whatever chances come, is not wetted by it.  Until the house is known it is less.
 LITTLE = 0.07
 SPREADS = 2.0  # of the forecast: so much colder air than it says comes a few times in a winter
 BURST_H = 3  # a burst is at its highest within so many hours
@@ -95,6 +96,7 @@ class Outlook:
         "e_store",
         "shut_g_kg",
         "wet_g_kg",
+        "expected_pct",
     )
 
     def __init__(self, settings: "Settings | None" = None) -> None:
@@ -136,7 +138,9 @@ class Outlook:
         self.e: float = 0.0
         self.e_store: float = 0.0
         self.shut_g_kg: float = 0.0
-        self.wet_g_kg: float = 0.0  # what wets the glass in the hour just looked at, nothing kept back
+        # Of the hour just looked at: what wets its glass, nothing kept back; what it allows where no chance comes.
+        self.wet_g_kg: float = 0.0
+        self.expected_pct: float = 0.0
 
     def scan(self, readings: "Readings", judge: "Judge", is_open: bool, now_s: int) -> bool:
         """Learn once a minute and do a slice of what is pending at now_s [s]; True where limit_pa, or `known`, is new.
@@ -249,17 +253,28 @@ class Outlook:
         low_c = self._low_c(k)
         sat_pa = sat_water_pa(indoor_c)
         sat = MOLAR_RATIO_G * sat_pa / (STANDARD_PRESSURE_PA - sat_pa)
-        pa = 0.01 * sat_pa * self._allowed_pct(k, indoor_c, low_c, sat_pa, 100.0 * self._burst_g_kg(k, hour) / sat)
-        held = (MOLAR_RATIO_G * pa / (STANDARD_PRESSURE_PA - pa) - self.b) / self.a
-        little = LITTLE * self.wet_g_kg
-        if self.e < little:
-            held = max(held, self.shut_g_kg + (little - self.e) / self.a)
-        if held < self.lowest_g_kg:
-            self.lowest_g_kg = held
+        allowed_pct = self._allowed_pct(k, indoor_c, low_c, sat_pa, 100.0 * self._burst_g_kg(k, hour) / sat)
+        self.lowest_g_kg = min(self.lowest_g_kg, self._held_g_kg(allowed_pct, sat_pa))
         out_pa = OUTDOOR_RH * sat_water_pa(low_c)
         source = self.dry * MOLAR_RATIO_G * out_pa / (STANDARD_PRESSURE_PA - out_pa)
         self._step(sat, source + gain + self.bias)
         self.bias *= BIAS_KEEP
+
+    def _held_g_kg(self, allowed_pct: float, sat_pa: float) -> float:
+        """The most that may be held now [g/kg] for the hour just looked at, all that is kept back off allowed_pct."""
+        held = self._from_pct(allowed_pct, sat_pa)
+        little = LITTLE * self.house.known() * self.wet_g_kg
+        if self.e < little:
+            own = self.shut_g_kg + (little - self.e) / self.a
+            held = max(held, min(own, self._from_pct(self.expected_pct, sat_pa)))
+        if self.e < NEGLIGIBLE:
+            held = max(held, self.shut_g_kg + (NEGLIGIBLE - self.e) / self.a)
+        return held
+
+    def _from_pct(self, pct: float, sat_pa: float) -> float:
+        """Held now [g/kg], of which pct [% RH] will be left in that hour."""
+        pa = 0.01 * sat_pa * pct
+        return (MOLAR_RATIO_G * pa / (STANDARD_PRESSURE_PA - pa) - self.b) / self.a
 
     def _burst_g_kg(self, k: int, hour: int) -> float:
         """Room [g/kg] for a burst k hours ahead, in this hour of the day or the next one; hour -1: unknown.
@@ -315,7 +330,8 @@ class Outlook:
         colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct
         pct = surface_pct - 100.0 * self.excess_pa / sat_pa
         margin_pct = self.margin.set(pct, surface_pct, glass_c, f, indoor_c, low_c, self.settings)
-        return pct - kept_pct(margin_pct, self.margin.per_k_pct, burst_pct, colder_pct) + colder_pct
+        self.expected_pct = pct - lasting_pct(margin_pct, self.margin.per_k_pct) + colder_pct
+        return self.expected_pct - sqrt(burst_pct * burst_pct + colder_pct * colder_pct)
 
     def _now_k(self) -> float:
         return self.indoor_c - self.colder_k - self.outdoor_c
@@ -348,12 +364,10 @@ class Outlook:
 BIAS_KEEP = exp(-1.0 / BIAS_FADES_H)
 
 
-def kept_pct(margin_pct: float, per_k_pct: float, burst_pct: float, colder_pct: float) -> float:
-    """What is kept [% RH] for tolerances, for the model's own error, for a burst and for colder air together.
+def lasting_pct(margin_pct: float, per_k_pct: float) -> float:
+    """What is kept [% RH] for what lasts: margin_pct for tolerances, and the model's own error.
 
-    margin_pct: what the tolerances may take; per_k_pct: what a kelvin at the glass is worth; burst_pct, colder_pct:
-    what a burst adds and colder air takes [% RH].
+    per_k_pct: what a kelvin at the glass is worth [% RH].
     """
     model_pct = per_k_pct * MODEL_MARGIN_K
-    lasting_pct = sqrt(margin_pct * margin_pct + model_pct * model_pct)
-    return lasting_pct + sqrt(burst_pct * burst_pct + colder_pct * colder_pct)
+    return sqrt(margin_pct * margin_pct + model_pct * model_pct)

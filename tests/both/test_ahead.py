@@ -10,7 +10,7 @@ from dewcore import readings as r
 from dewcore import words as w
 from dewcore.controller import NO_TEST
 from dewcore.forecast import FORECAST_FRESH
-from dewcore.outlook import HOURS, LONGEST_S, SLICE_HOURS, kept_pct
+from dewcore.outlook import HOURS, LONGEST_S, SLICE_HOURS
 
 MIDNIGHT_UTC_S = 1700006400  # 2023-11-15 00:00
 SLICES = -(-(HOURS + 1) // SLICE_HOURS)
@@ -250,7 +250,6 @@ class TestNow(unittest.TestCase):
         terms = rig.controller.terms
         self.assertAlmostEqual(rig.controller.outlook.burst_g_kg, 1.2, delta=0.01)
         self.assertAlmostEqual(terms.glass_pct - terms.now_pct, 12.083, delta=0.06)
-        self.assertAlmostEqual(kept_pct(4.0, 3.0, 12.0, 5.0), 18.0, delta=1e-5)
 
     def test_it_follows_the_glass_at_once(self):
         rig = looking(mild(), outdoor_c=0.0)

@@ -34,7 +34,7 @@ class TestHumidifier(unittest.TestCase):
     def test_no_water_is_told_and_no_more_once_it_flows_again(self):
         rig = Lived().knows(**STRONG)
         rig.water = 0.0
-        rig.live(0.75)
+        rig.live(1.0)
         self.assertTrue(rig.noticed(w.NO_RISE))
         rig.water = 1.0
         rig.live(1.5)
@@ -43,7 +43,7 @@ class TestHumidifier(unittest.TestCase):
     def test_a_drain_that_gets_wet_says_that_it_is_not_the_water(self):
         rig = Lived({"has_drain_wet": 1}).knows(**STRONG)
         rig.water = 0.0
-        rig.live(0.75)
+        rig.live(1.0)
         self.assertTrue(rig.noticed(w.NO_AIR))
         self.assertFalse(rig.noticed(w.NO_RISE))
 

@@ -861,21 +861,7 @@ EQUIVALENT = (
     ),
     (
         "outlook",
-        "_hour",
-        "burst = house.burst_g_kg(-1)",
-        "1 > 2",
-        "Any negative hour is an unknown one.",
-    ),
-    (
-        "outlook",
-        "_hour",
-        "if held < self.lowest_g_kg",
-        "Lt > LtE",
-        "Where both are equal, either is the lowest.",
-    ),
-    (
-        "outlook",
-        "kept_pct",
+        "lasting_pct",
         "model_pct =",
         "Mult > Div",
         "The margin is 1 K: as a factor or a divisor the same.",
