@@ -272,7 +272,7 @@ NOTICES = {
     "rh_jumped": fallen,
     "outdoor_doubt": jumped,
     "no_rise": lambda: lived(1.0, STRONG, water=0.0),
-    "no_air": lambda: lived(0.75, STRONG, {"has_drain_wet": 1}, water=0.0),
+    "no_air": lambda: lived(1.0, STRONG, {"has_drain_wet": 1}, water=0.0),
     "rises_shut": lambda: lived(0.5, STRONG, {"wish_pct": 22.0}, leaks=True),
     "pad_weak": lambda: lived(0.6, {"strength": 2.1, "recent": 1.0}, w=3.0, gain_g_kg_h=0.1),
     "rh_low": lambda: lived(0.3, {"usual": 2.0, "excess": 0.41}, gain_g_kg_h=0.0),

@@ -1525,8 +1525,8 @@ MISTAKES = (
     (
         "house-burst-own-at-once",
         HOUSE,
-        "known = min(1.0, self.hours / BURST_HOURS)",
-        "known = 1.0",
+        "return min(1.0, self.hours / BURST_HOURS)",
+        "return 1.0",
         "The first quiet hours count as a house without showers.",
     ),
     (
