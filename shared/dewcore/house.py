@@ -120,7 +120,6 @@ class House:
         "left",
         "effect",
         "next",
-        "scoring",
         "check_ratio",
         "check_store_pct",
         "check_until_s",
@@ -172,7 +171,6 @@ class House:
         self.left = array("f", [1.0] * TRIALS)
         self.effect = array("f", [START_VALVE] * TRIALS)
         self.next: int = TRIALS  # the trial that the next slice begins with; TRIALS: none to do
-        self.scoring: bool = False
         self.check_ratio: float = 0.0
         self.check_store_pct: float = 0.0
         self.check_until_s: int = -1
@@ -339,10 +337,8 @@ class House:
             self.sat = sat
             self._gain(hour, left, sat)
             self._check(now_s, sat)
-            self.quarters += 1
-            self.scoring = self.quarters == 4
-            if self.scoring:
-                self.quarters = 0
+            self.quarters = (self.quarters + 1) % 4
+            if self.quarters == 0:
                 self.hours += 1
             self.next = 0
         self.sum_out = self.sum_store = self.sum_pad = self.sum_h = 0.0
@@ -394,11 +390,11 @@ class House:
         end = min(n + A_SCAN, TRIALS)
         while n < end:
             self._follow(n)
-            if self.scoring:
+            if self.quarters == 0:  # an hour is over
                 self._fit(n)
             n += 1
         self.next = n
-        if n == TRIALS and self.scoring:
+        if n == TRIALS and self.quarters == 0:
             self._weigh()
 
     def _follow(self, n: int) -> None:

@@ -81,7 +81,6 @@ class Outlook:
         "sensed_colder_k",
         "lowest_g_kg",
         "minute",
-        "hour",
         "indoor_c",
         "outdoor_c",
         "day_lowest_c",
@@ -124,7 +123,6 @@ class Outlook:
         self.sensed_colder_k: float = 0.0
         self.lowest_g_kg: float = 0.0
         self.minute: int = -1
-        self.hour: int = -1
         self.indoor_c: float = 0.0
         self.outdoor_c: float = 0.0
         self.day_lowest_c: float = 0.0
@@ -209,7 +207,6 @@ class Outlook:
         """Start a look-ahead; minute: of the local day, -1 unknown; temperatures as believed [°C]."""
         house = self.house
         self.minute = minute
-        self.hour = minute // 60  # -1 stays -1
         self.indoor_c = indoor_c
         self.outdoor_c = outdoor_c
         self.day_lowest_c = day_lowest_c
@@ -220,7 +217,7 @@ class Outlook:
         self.e, self.e_store = 0.0, house.own_store_pct
         self.shut_g_kg = house.ratio - house.own
         self.lowest_g_kg = NO_LIMIT
-        self.fall.begin(self.hour)
+        self.fall.begin(minute // 60)  # -1 stays -1
         self.next = 0
 
     def work(self) -> bool:
@@ -242,8 +239,8 @@ class Outlook:
     def _hour(self, k: int) -> None:
         """The limit that hour k ahead sets, and the step to the next."""
         house = self.house
-        if self.hour >= 0:
-            hour = (self.hour + k) % 24
+        if self.minute >= 0:
+            hour = (self.minute // 60 + k) % 24
             indoor_c = self._indoor_c(hour)
             gain = house.gains[hour]
         else:

@@ -71,7 +71,7 @@ def a_quarter(meter, outlook, history, readings, n):
         pad = 1 if n % 5 < 3 else 0
         at_s = now_s + 60 * minute + 60
         meter.run(part, house.minute, at_s, hour, 20.0, rh_pct, 0.147 * rh_pct, outdoor_c, pad, True)
-    scoring = house.scoring
+    scoring = house.quarters == 0
     slices = 0
     while house.next < 36:
         is_last = house.next + 4 > 36

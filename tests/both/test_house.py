@@ -280,7 +280,7 @@ class TestQuarter(unittest.TestCase):
         self.assertEqual(house.peaks[10], 0.0)
         self.assertAlmostEqual(house.day_gain, 0.375 - (0.375 + 23 * 0.4) / 24, delta=NEAR)
         self.assertAlmostEqual(house.sat, SAT, delta=1e-3)
-        self.assertEqual((house.next, house.quarters, house.hours, house.scoring), (0, 1, 0, False))
+        self.assertEqual((house.next, house.quarters, house.hours), (0, 1, 0))
         self.assertEqual((house.sum_h, house.sum_out, house.sum_store, house.sum_pad), (0.0, 0.0, 0.0, 0.0))
         self.assertEqual((house.quarter_s, house.quarter_ratio), (clock.now_s, 6.0))
 
@@ -474,9 +474,9 @@ class TestQuarter(unittest.TestCase):
         seen = []
         for _ in range(9):
             clock.quarter()
-            seen.append((clock.house.quarters, clock.house.scoring, clock.house.hours))
-        self.assertEqual(seen[2:5], [(3, False, 0), (0, True, 1), (1, False, 1)])
-        self.assertEqual(seen[7:], [(0, True, 2), (1, False, 2)])
+            seen.append((clock.house.quarters, clock.house.hours))
+        self.assertEqual(seen[2:5], [(3, 0), (0, 1), (1, 1)])
+        self.assertEqual(seen[7:], [(0, 2), (1, 2)])
 
     def test_what_rare_scans_left_undone_is_done_before_the_next_quarter(self):
         clock = Clock()

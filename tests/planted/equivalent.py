@@ -512,13 +512,6 @@ EQUIVALENT = (
     (
         "house",
         "__init__",
-        "self.scoring: bool",
-        "",
-        "Each quarter of an hour that teaches sets it before it is read.",
-    ),
-    (
-        "house",
-        "__init__",
         "self.check_ratio: float",
         "",
         "A day begins with both of these set.",
@@ -723,13 +716,6 @@ EQUIVALENT = (
         "outlook",
         "__init__",
         "self.minute: ",
-        "",
-        "Each look-ahead begins by setting it.",
-    ),
-    (
-        "outlook",
-        "__init__",
-        "self.hour: ",
         "",
         "Each look-ahead begins by setting it.",
     ),
