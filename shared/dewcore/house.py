@@ -52,6 +52,7 @@ START_STORE = 0.10
 START_MEAN_GAIN = 0.4  # [g/kg/h]
 START_BURST = 1.2  # [g/kg]
 BURST_HOURS = 336.0  # two weeks until the own bursts count alone
+KNOWN_QUARTERS = 56.0  # of one hour of the day in two weeks
 BURST_FACTOR = 1.4  # some evening of a winter brings more than any before it
 BURST_FADE = 0.9975  # a quarter of its own hour
 LEAST_BURST = 0.1
@@ -251,18 +252,21 @@ class House:
         self.sum_pad += evaporating * h
         self.sum_h += h
         self.ratio = ratio
-        self._stores(h, evaporating, rh_pct, sat)
+        if good:
+            self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
+        self._own_share(h, evaporating, sat)
+        if good and self.own > ratio:
+            self.own = ratio
         self._lowest(hour, indoor_c)
         if now_s - self.quarter_s >= QUARTER_S:
             self._quarter(now_s, hour, sat)
 
-    def _stores(self, h: float, evaporating: float, rh_pct: float, sat: float) -> None:
-        """Store, and the humidifier's own share of air and store, h hours on; evaporating: the pad's share at work."""
-        self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
+    def _own_share(self, h: float, evaporating: float, sat: float) -> None:
+        """The humidifier's own share of air and store, h hours on; evaporating: the pad's share at work."""
         k2 = STORE_G_KG_PCT * self.store_per_h
         q = k2 * (100.0 * self.own / sat - self.own_store_pct)
-        own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_per_h * self.own - q)
-        self.own = max(0.0, min(own, self.ratio))
+        own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_cautious_per_h() * self.own - q)
+        self.own = max(0.0, own)
         self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
 
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
@@ -270,6 +274,8 @@ class House:
         self.quarter_s = now_s
         raised_pct = max(0.0, rh_pct - self.store_pct)  # nobody knows how long a kept store has followed the air
         self.store_pct += raised_pct
+        if self.hours > 0:
+            self.own += max(0.0, ratio - self.ratio)  # nobody knows what added it since the image was packed
         self.own = min(self.own, ratio)
         if self.hours > 0:
             self._go_on(ratio - self.ratio, raised_pct, 100.0 * ratio / rh_pct)
@@ -526,11 +532,11 @@ class House:
         return self._room_g_kg(most / 255.0)
 
     def known(self) -> float:
-        """0 at first, 1 when its own bursts count alone."""
-        return min(1.0, self.hours / BURST_HOURS)
+        """0 at first and while its forecasts are too dry, 1 after two weeks of bursts by the hour of the day."""
+        return 0.0 if self.distrusted else min(1.0, max(self.counts) / KNOWN_QUARTERS)
 
     def _room_g_kg(self, most: float) -> float:
-        known = self.known()
+        known = min(1.0, self.hours / BURST_HOURS)
         return (1.0 - known) * START_BURST + known * BURST_FACTOR * max(most, LEAST_BURST)
 
     def halves_h(self) -> int:

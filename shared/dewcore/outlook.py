@@ -55,7 +55,8 @@ class Outlook:
     """limit_pa: the highest vapour pressure [Pa] of the last complete look-ahead; until the first it is unknown.
 
     f_day, f_night, colder_k, excess_pa, sensed_colder_k: glass, and how much colder [K] and moister [Pa] the coldest
-    room is by night; set from outside.  burst_g_kg: the room [g/kg] to keep for a burst now.
+    room is by night; set from outside.  burst_g_kg: the room [g/kg] to keep for a burst
+    within an hour.
     """
 
     __slots__ = (
@@ -280,11 +281,13 @@ class Outlook:
         dries away.
         """
         house = self.house
-        next_hour = (hour + 1) % 24 if hour >= 0 and k else hour
-        burst = max(house.burst_g_kg(hour), house.burst_g_kg(next_hour))
+        last = following = hour
+        if hour >= 0 and k:
+            last, following = (hour - 1) % 24, (hour + 1) % 24
+        burst = max(house.burst_g_kg(hour), house.burst_g_kg(following))
         if k >= BURST_H:
             return burst
-        return min(burst, max(1, k) * max(house.rise_g_kg(hour), house.rise_g_kg(next_hour)))
+        return min(burst, max(1, k) * max(house.rise_g_kg(last), house.rise_g_kg(following)))
 
     def _low_c(self, k: int) -> float:
         """The coldest that it may be outdoors k hours ahead [°C]; sets expected_c, the same without the rare part."""
@@ -327,8 +330,11 @@ class Outlook:
         colder_pct = 100.0 * sat_surface_pa(warmer_c) / sat_pa - surface_pct
         pct = surface_pct - 100.0 * self.excess_pa / sat_pa
         margin_pct = self.margin.set(pct, surface_pct, glass_c, f, indoor_c, low_c, self.settings)
-        self.expected_pct = pct - lasting_pct(margin_pct, self.margin.per_k_pct) + colder_pct
-        return self.expected_pct - sqrt(burst_pct * burst_pct + colder_pct * colder_pct)
+        lasting = lasting_pct(margin_pct, self.margin.per_k_pct)
+        expected_pct = pct + colder_pct
+        # a kelvin of the warmer glass is worth more
+        self.expected_pct = expected_pct - lasting * (surface_pct + colder_pct) / surface_pct
+        return expected_pct - lasting - sqrt(burst_pct * burst_pct + colder_pct * colder_pct)
 
     def _now_k(self) -> float:
         return self.indoor_c - self.colder_k - self.outdoor_c

@@ -99,6 +99,20 @@ class TestStart(unittest.TestCase):
                 value, wanted = list(value), list(wanted)
             self.assertEqual(value, wanted)
 
+    def test_a_doubted_humidity_takes_nothing_off_the_own_share(self):
+        """2 g/kg of it, dried for a minute: air at 0.4 g/kg holds no such share, where it is believed."""
+        for good, least, most, store_pct in ((False, 1.99, 2.0, 30.0), (True, 0.4, 0.4, 30.0 - 27.0 / 72.0 / 60.0)):
+            clock = Clock()
+            clock.house.own, clock.house.store_pct = 2.0, 30.0
+            clock.house.minute(clock.now_s + 60, 10, 20.0, 3.0, 0.4, 0.0, 0, good)
+            self.assertTrue(least - 1e-6 <= clock.house.own <= most + 1e-6)
+            self.assertAlmostEqual(clock.house.store_pct, store_pct, delta=1e-4)
+
+    def test_where_its_rates_dry_too_fast_the_own_share_dries_as_at_the_start(self):
+        clock = Clock()
+        clock.house.own, clock.house.dry_per_h, clock.house.store_per_h, clock.house.distrusted = 2.0, 0.6, 0.0, True
+        self.assertAlmostEqual(clock.step(300).own, 2.0 * (1.0 - 0.1 / 12.0), delta=1e-4)
+
     def test_it_waits_for_the_first_trusted_reading(self):
         house = hs.House()
         house.minute(60, 3, 20.0, 40.0, 6.0, 0.0, 1, False)
@@ -316,10 +330,10 @@ class TestQuarter(unittest.TestCase):
         return house
 
     def test_how_much_of_a_peak_came_within_an_hour(self):
-        """0.2 g/kg a quarter: 0.8 in four; of 1.6 at last one half, 127.5 and one more of 255, rounded down."""
+        """0.2 g/kg a quarter: 0.8 in four; of 1.6 at last one half, 127.5 and one more, rounded down, of 255."""
         slow = self.grown(0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6)
         self.assertAlmostEqual(slow.peaks[10], 1.6, delta=NEAR)
-        self.assertTrue(slow.sudden[10] in (128, 129))
+        self.assertTrue(slow.sudden[10] in (128, 129))  # each quarter before it was rounded so, too
         self.assertAlmostEqual(slow.before[0], 1.0, delta=NEAR)
         self.assertTrue(self.grown(0.2, 0.4, 0.6, 0.8).sudden[10] == 255)
         self.assertEqual(self.grown(-0.5, -0.5, -0.5, -0.5, 0.4).sudden[10], 255)  # what was dry before adds nothing
@@ -333,7 +347,7 @@ class TestQuarter(unittest.TestCase):
             slow._peak(10)
         self.assertEqual(slow.sudden[10], share)
         self.assertAlmostEqual(slow.peaks[10], 1.6 * 0.9975**40, delta=1e-4)
-        slow.burst = 1.0  # within a quarter: 1 of 1.4476
+        slow.burst = 1.0  # within a quarter: 1 of 1.4439
         slow._peak(10)
         self.assertEqual(slow.sudden[10], int(255.0 / (1.6 * 0.9975**41)) + 1)
         for burst in (1.5, 2.0, 2.5, 3.0):  # at last higher; the most within an hour, 2.5, is of the quarter before
@@ -761,6 +775,14 @@ class TestCheck(unittest.TestCase):
 
 
 class TestBursts(unittest.TestCase):
+    def test_it_is_known_by_the_bursts_of_the_hour_and_not_while_it_is_too_dry(self):
+        house = hs.House()
+        for quarters, known in ((0, 0.0), (14, 0.25), (56, 1.0), (112, 1.0)):
+            house.counts[20] = quarters
+            self.assertAlmostEqual(house.known(), known, delta=NEAR)
+        house.distrusted = True
+        self.assertEqual(house.known(), 0.0)
+
     def test_over_two_weeks_the_own_bursts_come_to_count(self):
         house = hs.House()
         house.peaks[8] = 2.0

@@ -1441,8 +1441,8 @@ MISTAKES = (
     (
         "outlook-burst-all-at-once-never",
         OUTLOOK,
-        "max(1, k) * max(house.rise_g_kg(hour), house.rise_g_kg(next_hour))",
-        "k * max(house.rise_g_kg(hour), house.rise_g_kg(next_hour))",
+        "max(1, k) * max(house.rise_g_kg(last), house.rise_g_kg(following))",
+        "k * max(house.rise_g_kg(last), house.rise_g_kg(following))",
         "No room is kept for a shower that begins now.",
     ),
     (
@@ -1497,7 +1497,7 @@ MISTAKES = (
     (
         "house-own-never-dries",
         HOUSE,
-        "self.valve_g_kg_h * evaporating - self.dry_per_h * self.own - q",
+        "self.valve_g_kg_h * evaporating - self.dry_cautious_per_h() * self.own - q",
         "self.valve_g_kg_h * evaporating - q",
         "The humidifier's share stays in the air for ever.",
     ),
@@ -1525,8 +1525,8 @@ MISTAKES = (
     (
         "house-burst-own-at-once",
         HOUSE,
-        "return min(1.0, self.hours / BURST_HOURS)",
-        "return 1.0",
+        "known = min(1.0, self.hours / BURST_HOURS)",
+        "known = 1.0",
         "The first quiet hours count as a house without showers.",
     ),
     (
