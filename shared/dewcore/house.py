@@ -43,6 +43,7 @@ OUT, VALVE, GAIN, SLOW, SUMS = 1, 2, 3, 4, 8
 # Weights and values that a fit is drawn to where there is no evidence: outdoor air counts 0.9, the valve 1 g/kg/h.
 PRIOR_OUT, PRIOR_VALVE, PRIOR_GAIN = 0.02, 0.0005, 0.0005
 START_OUT, START_VALVE, START_GAIN = 0.9, 1.0, 0.5
+MOST_G_KG = 60.0  # no air holds more
 LEAST_VALVE = 0.05  # [g/kg/h]; a valve that seems to do nothing still counts a little
 LIKELY_DRY = 0.12
 LIKELY_WEIGHT = 0.005
@@ -254,19 +255,20 @@ class House:
         self.ratio = ratio
         if good:
             self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
-        self._own_share(h, evaporating, sat)
-        if good and self.own > ratio:
-            self.own = ratio
+        self._own_share(h, evaporating, sat, ratio if good else MOST_G_KG)
         self._lowest(hour, indoor_c)
         if now_s - self.quarter_s >= QUARTER_S:
             self._quarter(now_s, hour, sat)
 
-    def _own_share(self, h: float, evaporating: float, sat: float) -> None:
-        """The humidifier's own share of air and store, h hours on; evaporating: the pad's share at work."""
+    def _own_share(self, h: float, evaporating: float, sat: float, most: float) -> None:
+        """The humidifier's own share of air and store, h hours on; evaporating: the pad's share at work.
+
+        most: as much as the air holds [g/kg].
+        """
         k2 = STORE_G_KG_PCT * self.store_per_h
         q = k2 * (100.0 * self.own / sat - self.own_store_pct)
         own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_cautious_per_h() * self.own - q)
-        self.own = max(0.0, own)
+        self.own = max(0.0, min(own, most))
         self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
 
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:

@@ -1926,8 +1926,8 @@ MISTAKES = (
     (
         "outlook-reserve-the-largest-alone",
         OUTLOOK,
-        "return self.expected_pct - sqrt(burst_pct * burst_pct + colder_pct * colder_pct)",
-        "return self.expected_pct - max(burst_pct, colder_pct)",
+        "return expected_pct - lasting - sqrt(burst_pct * burst_pct + colder_pct * colder_pct)",
+        "return expected_pct - lasting - max(burst_pct, colder_pct)",
         "Two things that go wrong in the same hour are kept for as if only the larger could.",
     ),
     (
