@@ -43,7 +43,6 @@ OUT, VALVE, GAIN, SLOW, SUMS = 1, 2, 3, 4, 8
 # Weights and values that a fit is drawn to where there is no evidence: outdoor air counts 0.9, the valve 1 g/kg/h.
 PRIOR_OUT, PRIOR_VALVE, PRIOR_GAIN = 0.02, 0.0005, 0.0005
 START_OUT, START_VALVE, START_GAIN = 0.9, 1.0, 0.5
-MOST_G_KG = 60.0  # no air holds more
 LEAST_VALVE = 0.05  # [g/kg/h]; a valve that seems to do nothing still counts a little
 LIKELY_DRY = 0.12
 LIKELY_WEIGHT = 0.005
@@ -253,22 +252,22 @@ class House:
         self.sum_pad += evaporating * h
         self.sum_h += h
         self.ratio = ratio
-        if good:
-            self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
-        self._own_share(h, evaporating, sat, ratio if good else MOST_G_KG)
+        self._stores(h, evaporating, rh_pct, sat, good)
         self._lowest(hour, indoor_c)
         if now_s - self.quarter_s >= QUARTER_S:
             self._quarter(now_s, hour, sat)
 
-    def _own_share(self, h: float, evaporating: float, sat: float, most: float) -> None:
-        """The humidifier's own share of air and store, h hours on; evaporating: the pad's share at work.
+    def _stores(self, h: float, evaporating: float, rh_pct: float, sat: float, good: bool) -> None:
+        """Store, and the humidifier's own share of air and store, h hours on; evaporating: the pad's share at work.
 
-        most: as much as the air holds [g/kg].
+        What doubted readings show changes neither.
         """
+        if good:
+            self.store_pct += h * (rh_pct - self.store_pct) / STORE_TAU_H
         k2 = STORE_G_KG_PCT * self.store_per_h
         q = k2 * (100.0 * self.own / sat - self.own_store_pct)
         own = self.own + h * (self.valve_g_kg_h * evaporating - self.dry_cautious_per_h() * self.own - q)
-        self.own = max(0.0, min(own, most))
+        self.own = max(0.0, min(own, self.ratio) if good else own)
         self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
 
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
