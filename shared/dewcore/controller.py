@@ -138,7 +138,6 @@ class Controller:
         "room_colder_k",
         "room_excess_pa",
         "outlook",
-        "now_margin",
         "glass",
         "window",
         "timed",
@@ -175,7 +174,6 @@ class Controller:
         self.room_colder_k: float = 0.0
         self.room_excess_pa: float = 0.0
         self.outlook: "Outlook" = Outlook(settings)
-        self.now_margin: "Margin" = Margin()
         self.glass: "Glass" = Glass(settings)
         self.window: "WindowTest" = WindowTest(settings)
         self.timed: "TimedRun" = TimedRun()
@@ -401,10 +399,10 @@ class Controller:
         pct = terms.glass_pct
         # A humidity ratio of g/kg is PA_PER_G_KG at most, the larger side.
         burst_pct = 100.0 * outlook.burst_g_kg * c.PA_PER_G_KG / indoor_pa
-        margin_pct = self.now_margin.set(
+        margin_pct = outlook.margin.set(
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
-        model_pct = self.now_margin.per_k_pct * MODEL_MARGIN_K  # as outlook.lasting_pct, without the call
+        model_pct = outlook.margin.per_k_pct * MODEL_MARGIN_K  # as outlook.lasting_pct, without the call
         terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct) - burst_pct
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:

@@ -274,7 +274,7 @@ class Watch:
     def _finite(self, controller):
         parts = (controller.decision, controller.judge.inputs, controller.margin, controller.terms)
         if self.looked_scans % 8 == 0:  # many numbers, and none of them that is lost comes back
-            parts += controller.outlook, controller.outlook.house, controller.now_margin
+            parts += controller.outlook, controller.outlook.house, controller.outlook.margin
         for part in parts:
             for name in type(part).__slots__:
                 value = getattr(part, name)
