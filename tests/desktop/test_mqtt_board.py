@@ -40,8 +40,8 @@ class BoardProcess(rig.Process):
             self.running = subprocess.Popen(self.command, env=environment, stdout=out, stderr=out)
 
     def lines(self) -> list:
-        """What it printed."""
-        return self.lines_file.read_text().splitlines()
+        """What it printed, but a line it is still at."""
+        return self.lines_file.read_text().rpartition("\n")[0].splitlines()
 
     def last(self, word: str) -> int:
         """The newest number after a word of its report."""
