@@ -262,6 +262,8 @@ class TestKeptBack(unittest.TestCase):
         outlook.house.sudden[12] = 204  # all of it within two hours, and no more than that
         begun(outlook)
         self.assertAlmostEqual(hours_limit(outlook, 2), 2.5498, delta=5e-4)
+        outlook.house.sudden[12] = 51  # slower, and in three hours it counts whole
+        self.assertAlmostEqual(hours_limit(outlook, 3), 2.5498, delta=5e-4)
 
     def test_one_that_began_before_the_hour_two_ahead_is_not_forgotten(self):
         """Daily at 10 h: what is left of it at 11 h is as high, and did not come within that hour."""
@@ -274,6 +276,8 @@ class TestKeptBack(unittest.TestCase):
         outlook.house.sudden[0], outlook.house.sudden[23] = 1, 255
         begun(outlook, 23 * 60 + 10)  # and over midnight
         self.assertAlmostEqual(hours_limit(outlook, 1), 2.5498, delta=5e-4)
+        outlook.house.sudden[0] = outlook.house.sudden[23] = 102  # where that of another hour is none of it
+        self.assertAlmostEqual(hours_limit(outlook, 1), 4.03069, delta=5e-4)
 
     def test_midnight_too(self):
         outlook = self.burst_house()
