@@ -390,6 +390,8 @@ class Controller:
         if not outlook.known or not self.settings.look_ahead or inputs.outdoor_basis != OUTDOOR_READ:
             terms.ahead_pct = terms.now_pct = terms.plain_pct
             return
+        if terms.glass_pct > 0.0 and inputs.trusted & INDOOR_AND_RH == INDOOR_AND_RH:
+            outlook.house.against_glass(inputs.rh_pct / terms.glass_pct)
         indoor_pa = inputs.indoor_sat_pa
         terms.ahead_pct = 100.0 * outlook.limit_pa / indoor_pa
         if not terms.ahead_pct > terms.plain_pct:

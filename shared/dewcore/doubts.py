@@ -147,8 +147,8 @@ class Doubts:
         self.sum_s += seconds
         if is_open:
             self.dry_s = 0 if readings.drain_wet.state == ON else min(self.dry_s + seconds, DAY_S)
-        if house.told_s != self.seen_s:
-            self.seen_s = house.told_s
+        if house.quarter_s != self.seen_s:
+            self.seen_s = house.quarter_s
             if self.sum_s > 0 and house.told and not self.notices >> w.SENSOR_PLACE & 1:
                 self._quarter(house, self.sum_idle / self.sum_s)
             self.sum_idle = 0.0

@@ -58,6 +58,8 @@ BURST_FADE = 0.9975  # a quarter of its own hour
 LEAST_BURST = 0.1
 BIAS_H = 6.0  # what no rate explains, as a mean of so long, is carried ahead where it is moisture
 MOST_COUNT = 112  # quarters of one hour of the day: four weeks
+ALONE_FADES_H = 36500.0  # 2 % a month: a winter's highest lasts it, and the summer makes it little
+MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
 
@@ -79,7 +81,8 @@ class House:
     dry_per_h: a; store_per_h: k2'; valve_g_kg_h: what an hour of open valve adds; by hour of the day gains [g/kg/h],
     peaks [g/kg], sudden, how much of the peak came within an hour [1/255], and lowest_c [°C]; ratio, own: W and E now
     [g/kg]; store_pct, own_store_pct: what the store balances, and the humidifier's share of it [% RH]; bias [g/kg/h];
-    too_dry_g_kg: by how much its forecasts of a day were too dry; hours: learned so far.
+    alone: the highest that the house without the humidifier has come, over what wets its glass; too_dry_g_kg: by how
+    much its forecasts of a day were too dry; hours: learned so far.
     """
 
     __slots__ = (
@@ -97,6 +100,7 @@ class House:
         "own",
         "store_pct",
         "own_store_pct",
+        "alone",
         "outdoor_g_kg",
         "pad",
         "burst",
@@ -129,7 +133,6 @@ class House:
         "unexplained",
         "mean_gain",
         "told",
-        "told_s",
     )
 
     def __init__(self, old: "House | None" = None) -> None:
@@ -148,6 +151,7 @@ class House:
         self.own: float = 0.0
         self.store_pct: float = 0.0
         self.own_store_pct: float = 0.0
+        self.alone: float = 0.0
         self.outdoor_g_kg: float = 0.0  # what the last day lets expect of the outdoor air
         self.pad: float = 0.0
         self.burst: float = 0.0
@@ -177,11 +181,10 @@ class House:
         self.check_until_s: int = -1
         self.too_dry_g_kg: float = 0.0
         self.distrusted: bool = False
-        # Of the last quarter: what the rates alone leave [g/kg/h], the mean gain of its hour, whether they count, when.
+        # Of the last quarter: what the rates alone leave [g/kg/h], the mean gain of its hour, whether they count.
         self.unexplained: float = 0.0
         self.mean_gain: float = 0.0
         self.told: bool = False
-        self.told_s: int = -1
         for n in range(TRIALS):
             self._start_sums(n)
 
@@ -270,6 +273,14 @@ class House:
         self.own = max(0.0, min(own, self.ratio) if good else own)
         self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
 
+    def against_glass(self, share: float) -> None:
+        """How near the house is to wetting its glass, without its own share of W; share: of wetting, with it.
+
+        At first nobody knows what the air has of a humidifier before this one.
+        """
+        if self.hours >= BURST_HOURS and self.own < self.ratio:
+            self.alone = max(self.alone, min(share * (1.0 - self.own / self.ratio), MOST_ALONE))
+
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
         self.at_s = now_s
         self.quarter_s = now_s
@@ -350,7 +361,7 @@ class House:
             self.next = 0
         self.sum_out = self.sum_store = self.sum_pad = self.sum_h = 0.0
         self.told = not self.spoiled
-        self.told_s = now_s
+        self.alone -= self.alone * (QUARTER_H / ALONE_FADES_H)
         self.spoiled = False
         self.quarter_s = now_s
         self.quarter_ratio = ratio

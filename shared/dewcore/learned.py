@@ -25,7 +25,7 @@ from dewcore.window_test import A_DAY, DAY_S, PAUSE_S
 from dewcore.words import SENSOR_PLACE
 
 MARK = 0x4C44  # the bytes "DL"
-VERSION = 4
+VERSION = 5
 # Mark, version, flags, latched alarms, wall time of packing [s], 0 unknown.  The first four stay where they are in
 # every version, so that an alarm outlasts a change of firmware.
 HEAD = "<HBBII"
@@ -47,6 +47,7 @@ HOUSE = (
     ("own", "f", 0.0, 60.0),
     ("store_pct", "f", 0.0, 100.0),
     ("own_store_pct", "f", -100.0, 1000.0),
+    ("alone", "f", 0.0, 1.125),
     ("too_dry_g_kg", "f", -60.0, 60.0),
     ("today_c", "f", 0.0, 99.0),
     ("hour", "b", -1, 23),

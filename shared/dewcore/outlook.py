@@ -36,7 +36,8 @@ EVERY_S = 600
 MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
 NEGLIGIBLE = 0.05  # [g/kg]
 # An own share beside which no room for chances is kept, over what wets the glass: a house that by itself stays under
-# 1 - LITTLE of that, whatever chances come, is not wetted by it.  Until the house is known it is less.
+# 1 - LITTLE of that, whatever chances come, is not wetted by it.  It is less until the house is known, and for one that
+# has been nearer to it by itself.
 LITTLE = 0.07
 SPREADS = 2.0  # of the forecast: so much colder air than it says comes a few times in a winter
 BURST_H = 3  # a burst is at its highest within so many hours
@@ -261,7 +262,7 @@ class Outlook:
     def _held_g_kg(self, allowed_pct: float, sat_pa: float) -> float:
         """The most that may be held now [g/kg] for the hour just looked at, all that is kept back off allowed_pct."""
         held = self._from_pct(allowed_pct, sat_pa)
-        little = LITTLE * self.house.known() * self.wet_g_kg
+        little = max(0.0, min(LITTLE, 1.0 - self.house.alone)) * self.house.known() * self.wet_g_kg
         if self.e < little:
             own = self.shut_g_kg + (little - self.e) / self.a
             held = max(held, min(own, self._from_pct(self.expected_pct, sat_pa)))

@@ -251,6 +251,30 @@ class TestNow(unittest.TestCase):
         self.assertAlmostEqual(rig.controller.outlook.burst_g_kg, 1.2, delta=0.01)
         self.assertAlmostEqual(terms.glass_pct - terms.now_pct, 12.083, delta=0.06)
 
+    def alone(self, changes=None, known=True, trusted=True, own=0.25, hours=336, hour=12, **values):
+        """How near the house is thought to have come to wetting its glass without its own share of the humidity."""
+        rig = looking(changes, hour, rh_pct=40.0, **values)
+        outlook = rig.controller.outlook
+        outlook.known = known
+        outlook.house.hours, outlook.house.own = hours, own * outlook.house.ratio
+        if not trusted:
+            rig.controller.judge.inputs.trusted = 0
+        rig.controller._retarget(rig.readings, rig.now_s)
+        return outlook.house.alone
+
+    def test_how_near_the_house_comes_to_wetting_the_glass_by_itself(self):
+        """40 % at glass that 56.1 % would wet, a quarter of it its own: 0.535; with colder glass it is nearer."""
+        self.assertAlmostEqual(self.alone(), 0.535, delta=0.01)
+        self.assertAlmostEqual(self.alone(own=0.0), 0.713, delta=0.01)
+        # 4.25 °C by day 15 K below freezing: 35.4 %
+        self.assertAlmostEqual(self.alone(mild(), outdoor_c=-15.0), 0.847, delta=0.015)
+        for told in ({"known": False}, {"trusted": False}, {"hours": 335}):
+            self.assertEqual(self.alone(**told), 0.0)
+
+    def test_glass_that_everything_would_wet_is_no_measure(self):
+        """By night the coldest room is so much moister that no humidity of the main one is right for its glass."""
+        self.assertEqual(self.alone({"room_excess_g_kg": 3.0, "room_colder_k": 5.0}, hour=2, outdoor_c=-25.0), 0.0)
+
     def test_it_follows_the_glass_at_once(self):
         rig = looking(mild(), outdoor_c=0.0)
         before = rig.controller.terms.now_pct

@@ -14,7 +14,7 @@ class Told:
     """What a quarter of an hour left unexplained, as dewcore.house tells it."""
 
     def __init__(self):
-        self.told_s = -1
+        self.quarter_s = -1
         self.told = True
         self.mean_pad = 0.0
         self.mean_out = 0.0
@@ -51,7 +51,7 @@ class Fit:
                 self.now_s += STEP_S
                 self.readings.fan.set(fan, self.now_s)
                 if step == 2:
-                    house.told_s = self.now_s
+                    house.quarter_s = self.now_s
                     house.mean_pad = 1.0 if is_open else 0.0
                     house.unexplained = house.mean_gain + left
                 self.doubts.minute(self.readings, self.inputs, 0.0, house, is_open, self.now_s)
@@ -106,10 +106,10 @@ class TestFirstMinute(unittest.TestCase):
     def test_a_quarter_told_in_the_first_minute_has_no_time_to_be_judged_by(self):
         doubts, house, readings = Doubts(Settings()), Told(), r.Readings()
         readings.fan.set(r.ON, 0)
-        house.told_s = house.hours = 300
+        house.quarter_s = house.hours = 300
         doubts.minute(readings, r.Inputs(), 0.0, house, False, 300)
         self.assertEqual(doubts.sums[0], 0.0)
-        house.told_s = 301
+        house.quarter_s = 301
         doubts.minute(readings, r.Inputs(), 0.0, house, False, 301)
         self.assertEqual(doubts.sums[0], 1.0)  # one second is enough of a quarter to be judged
 

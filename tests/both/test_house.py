@@ -64,7 +64,7 @@ class TestStart(unittest.TestCase):
         self.assertEqual((house.ratio, house.own, house.store_pct, house.own_store_pct), (0.0, 0.0, 0.0, 0.0))
         self.assertEqual((house.bias, house.hours, house.too_dry_g_kg, house.distrusted), (0.0, 0, 0.0, False))
         self.assertEqual((house.next, house.burst, house.pad), (36, 0.0, 0.0))
-        self.assertEqual((house.told, house.told_s, house.unexplained), (False, -1, 0.0))
+        self.assertEqual((house.told, house.unexplained), (False, 0.0))
 
     def test_every_pair_of_rates_is_tried(self):
         self.assertEqual((len(hs.DRY), len(hs.STORE), hs.TRIALS), (9, 4, 36))
@@ -442,7 +442,7 @@ class TestQuarter(unittest.TestCase):
                 clock.house.gains[n] = {0: 1.0, 1: 2.0, 23: 7.0}.get(n, 74.0 / 21.0)
             self.assertAlmostEqual(clock.quarter().mean_gain, gain, delta=NEAR)
             self.assertAlmostEqual(clock.house.unexplained, 0.3, delta=NEAR)  # 0.1 x 3 dry out of it, and it stays
-            self.assertEqual((clock.house.told, clock.house.told_s), (True, clock.now_s))
+            self.assertEqual((clock.house.told, clock.house.quarter_s), (True, clock.now_s))
 
     def test_a_sensor_that_jumps_leaves_what_was_learned(self):
         clock = Clock()
@@ -819,6 +819,47 @@ class TestBursts(unittest.TestCase):
         house.peaks[23] = 0.5
         self.assertAlmostEqual(house.burst_g_kg(23), 1.4, delta=NEAR)
         self.assertAlmostEqual(house.burst_g_kg(22), 0.7, delta=NEAR)
+
+
+class TestAlone(unittest.TestCase):
+    """How near the house has come to wetting its glass by itself: 80 % of that with 5 g/kg, 1 of it its own share."""
+
+    def seen(self, *shares, own=1.0, hours=336):
+        house = hs.House()
+        house.ratio, house.own, house.hours = 5.0, own, hours
+        for share in shares:
+            house.against_glass(share)
+        return house.alone
+
+    def test_it_is_counted_without_its_own_share(self):
+        self.assertEqual(hs.House().alone, 0.0)
+        for own, alone in ((1.0, 0.64), (0.0, 0.8), (4.9, 0.016), (5.0, 0.0), (5.1, 0.0)):
+            self.assertAlmostEqual(self.seen(0.8, own=own), alone, delta=NEAR)
+
+    def test_the_highest_is_kept(self):
+        self.assertAlmostEqual(self.seen(0.5, 0.8, 0.7), 0.64, delta=NEAR)
+
+    def test_wet_glass_is_wet_glass(self):
+        self.assertAlmostEqual(self.seen(1.25), 1.0, delta=NEAR)
+        self.assertAlmostEqual(self.seen(9.0), 1.1, delta=NEAR)
+
+    def test_for_two_weeks_it_may_be_another_humidifiers(self):
+        for hours, alone in ((0, 0.0), (335, 0.0), (336, 0.64), (337, 0.64)):
+            self.assertAlmostEqual(self.seen(0.8, hours=hours), alone, delta=NEAR)
+
+    def test_it_fades_by_two_in_a_hundred_a_month(self):
+        for good in (True, False):
+            clock = Clock()
+            clock.house.alone = 1.0
+            for _ in range(96):
+                clock.quarter(good=good)
+            self.assertAlmostEqual(clock.house.alone, 0.999343, delta=3e-5)  # exp(-24 / 36500)
+
+    def test_a_reading_that_nobody_has_begun_with_teaches_nothing(self):
+        house = hs.House()
+        house.hours = 336
+        house.against_glass(2.0)
+        self.assertEqual(house.alone, 0.0)
 
 
 class TestHalves(unittest.TestCase):

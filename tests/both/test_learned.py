@@ -43,6 +43,7 @@ LAYOUT = (
     ("house", "own", "f", 1, 0.0, 60.0),
     ("house", "store_pct", "f", 1, 0.0, 100.0),
     ("house", "own_store_pct", "f", 1, -100.0, 1000.0),
+    ("house", "alone", "f", 1, 0.0, 1.125),
     ("house", "too_dry_g_kg", "f", 1, -60.0, 60.0),
     ("house", "today_c", "f", 1, 0.0, 99.0),
     ("house", "hour", "b", 1, -1, 23),
@@ -85,6 +86,7 @@ SINGLE = (
     ("house", "own", 0.8),
     ("house", "store_pct", 31.0),
     ("house", "own_store_pct", 4.5),
+    ("house", "alone", 0.96875),
     ("house", "too_dry_g_kg", 0.3),
     ("house", "today_c", 19.5),
     ("house", "hour", 7),
@@ -177,11 +179,11 @@ def put(image, at, code, value):
 
 class TestImage(unittest.TestCase):
     def test_it_is_four_kilobytes_at_most_and_full_to_its_end(self):
-        self.assertEqual(learned.SIZE, 4071)
+        self.assertEqual(learned.SIZE, 4075)
         image = learned.pack(taught())
-        self.assertEqual(len(image), 4071)
-        self.assertEqual(struct.unpack_from("<f", image, 4067)[0], 38.0)
-        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 4, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
+        self.assertEqual(len(image), 4075)
+        self.assertEqual(struct.unpack_from("<f", image, 4071)[0], 38.0)
+        self.assertEqual(struct.unpack_from("<HBBII", image, 0), (0x4C44, 5, 7, 1 << w.LEAK_WET | 1 << w.WELDED, 0))
         self.assertEqual(struct.unpack_from("<I", learned.pack(taught(), UTC_S), 8)[0], UTC_S)
 
     def test_its_pieces_are_small_the_same_twice_and_all_of_it(self):

@@ -422,8 +422,9 @@ class TestOwnShare(unittest.TestCase):
     7 % of the 5.40165 g/kg that wet the glass: 0.37812.
     """
 
-    def limit(self, e, a=0.5, b=1.0, shut=7.0, hours=0):
+    def limit(self, e, a=0.5, b=1.0, shut=7.0, hours=0, alone=0.0):
         outlook = begun(ahead())
+        outlook.house.alone = alone
         outlook.house.hours, outlook.house.counts[20] = hours, hours // 6
         outlook.a, outlook.b, outlook.e, outlook.shut_g_kg = a, b, e, shut
         outlook._hour(0)
@@ -453,6 +454,14 @@ class TestOwnShare(unittest.TestCase):
         """After a week half of it, 0.18906; and room for 0.67 g/kg: 30.1482 %, 4.35749 g/kg."""
         for e, limit in ((0.1, 6.67812), (0.19, 5.71498)):
             self.assertAlmostEqual(self.limit(e, b=1.5, shut=6.5, hours=168), limit, delta=5e-4)
+
+    def test_beside_a_house_that_has_been_nearer_to_fog_by_itself_it_must_be_less(self):
+        """It has been at 95 % of what wets its glass: 5 %, 0.27008, fit beside it; in one that fogs none."""
+        for alone, limit in ((0.0, 6.85624), (0.93, 6.85624), (0.935, 6.80222), (0.96, 6.76596), (1.0, 6.76596)):
+            self.assertAlmostEqual(self.limit(0.2, b=1.5, shut=6.5, hours=336, alone=alone), limit, delta=5e-4)
+        for alone in (1.0, 1.1):  # negligible it may be everywhere
+            self.assertAlmostEqual(self.limit(0.04, b=1.5, shut=7.1, hours=336, alone=alone), 7.12, delta=5e-4)
+            self.assertAlmostEqual(self.limit(0.06, b=1.5, shut=7.1, hours=336, alone=alone), 6.76596, delta=5e-4)
 
     def test_it_is_counted_from_what_wets_the_glass_nothing_kept_back(self):
         """Whatever is kept back: glass at -5 °C, 401.8 Pa over ice (Alduchov and Eskridge 1996), 2.4761 g/kg."""
