@@ -1,7 +1,5 @@
 """The only door to the decision: `due` says when to scan, `scan` makes one forward pass to a Decision."""
 
-from math import sqrt
-
 from dewcore import ceiling as c
 from dewcore import words as w
 from dewcore.forecast import FORECAST_ELSEWHERE, FORECAST_NOT_DUE, FORECAST_OLD
@@ -404,8 +402,9 @@ class Controller:
         margin_pct = outlook.margin.set(
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
-        model_pct = outlook.margin.per_k_pct * MODEL_MARGIN_K  # as outlook.lasting_pct, without the call
-        terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct) - burst_pct
+        # Both in full, unlike ahead: this limit is reached within minutes, with every sensor at its worst, too; further
+        # ahead most of the room for chances is left for that.
+        terms.now_pct = pct - margin_pct - outlook.margin.per_k_pct * MODEL_MARGIN_K - burst_pct
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:
         """A window test's own target, and whether the house has dried after one."""

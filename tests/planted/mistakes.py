@@ -1273,15 +1273,15 @@ MISTAKES = (
     (
         "controller-now-without-margin",
         CONTROLLER,
-        "terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct)",
-        "terms.now_pct = pct - model_pct",
+        "terms.now_pct = pct - margin_pct - ",
+        "terms.now_pct = pct - ",
         "The readings' tolerances are forgotten where the glass of now binds.",
     ),
     (
         "controller-now-without-reserve",
         CONTROLLER,
-        "terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct) - burst_pct",
-        "terms.now_pct = pct - sqrt(margin_pct * margin_pct + model_pct * model_pct)",
+        "outlook.margin.per_k_pct * MODEL_MARGIN_K - burst_pct",
+        "outlook.margin.per_k_pct * MODEL_MARGIN_K",
         "No room is kept for the next shower.",
     ),
     (
