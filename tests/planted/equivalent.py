@@ -911,7 +911,7 @@ EQUIVALENT = (
     (
         "controller",
         "_ahead",
-        "model_pct = ",
+        "terms.now_pct = pct",
         "Mult > Div",
         "MODEL_MARGIN_K is 1: times it or divided by it is the same.",
     ),
