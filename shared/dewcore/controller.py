@@ -388,8 +388,10 @@ class Controller:
         if not outlook.known or not self.settings.look_ahead or inputs.outdoor_basis != OUTDOOR_READ:
             terms.ahead_pct = terms.now_pct = terms.plain_pct
             return
-        if terms.glass_pct > 0.0 and inputs.trusted & INDOOR_AND_RH == INDOOR_AND_RH:
-            outlook.house.against_glass(inputs.rh_pct / terms.glass_pct)
+        house = outlook.house
+        sound = house.told and 0 <= self.scanned_s - house.quarter_s < RETARGET_S  # a quarter of an hour, just now
+        if sound and not inputs.outdoor_held and not self.season_over:
+            house.against_glass(inputs.rh_pct, terms.glass_pct, surface_pct)
         indoor_pa = inputs.indoor_sat_pa
         terms.ahead_pct = 100.0 * outlook.limit_pa / indoor_pa
         if not terms.ahead_pct > terms.plain_pct:
@@ -402,8 +404,8 @@ class Controller:
         margin_pct = outlook.margin.set(
             pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
-        # Both in full, unlike ahead: this limit is reached within minutes, with every sensor at its worst, too; further
-        # ahead most of the room for chances is left for that.
+        # One after the other, not as independent causes: this limit is reached within minutes, and where every sensor
+        # is at its worst nothing else is left.  Further ahead most of the room for chances is.
         terms.now_pct = pct - margin_pct - outlook.margin.per_k_pct * MODEL_MARGIN_K - burst_pct
 
     def _test(self, inputs: "Inputs", excess_pa: float, room_c: float, night: bool, now_s: int) -> None:

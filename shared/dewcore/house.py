@@ -58,7 +58,7 @@ BURST_FADE = 0.9975  # a quarter of its own hour
 LEAST_BURST = 0.1
 BIAS_H = 6.0  # what no rate explains, as a mean of so long, is carried ahead where it is moisture
 MOST_COUNT = 112  # quarters of one hour of the day: four weeks
-ALONE_FADES_H = 36500.0  # 2 % a month: a winter's highest lasts it, and the summer makes it little
+ALONE_FADES_H = 36500.0  # 2 % a month: the highest lasts a winter, and is gone when the next one is over
 MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
@@ -273,13 +273,15 @@ class House:
         self.own = max(0.0, min(own, self.ratio) if good else own)
         self.own_store_pct += h * q * AIR_FACTOR / CAPACITY
 
-    def against_glass(self, share: float) -> None:
-        """How near the house is to wetting its glass, without its own share of W; share: of wetting, with it.
+    def against_glass(self, rh_pct: float, glass_pct: float, surface_pct: float) -> None:
+        """How near the house is to wetting its glass, without its own share of W.
 
-        At first nobody knows what the air has of a humidifier before this one.
+        All [% RH]: the air's; what wets the glass; what would if the coldest room were no moister.  At first nobody
+        knows what the air has of a humidifier before this one.
         """
-        if self.hours >= BURST_HOURS and self.own < self.ratio:
-            self.alone = max(self.alone, min(share * (1.0 - self.own / self.ratio), MOST_ALONE))
+        if max(self.counts) >= KNOWN_QUARTERS and self.own < self.ratio:
+            left_pct = glass_pct - rh_pct * (1.0 - self.own / self.ratio)
+            self.alone = max(self.alone, min(1.0 - left_pct / surface_pct, MOST_ALONE))
 
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
         self.at_s = now_s

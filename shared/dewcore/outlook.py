@@ -8,7 +8,8 @@ itself, without the humidifier, would be too wet, that share alone counts and mu
 What is kept back is of two kinds.  The tolerances of sensors and glass and the model's own error are the same all
 winter; colder air (twice the forecast's spread; without a forecast most of the largest fall known) and a burst of
 moisture are chances, and the worst of them comes some day.  So each kind comes off in full; within a kind the causes
-are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10).
+are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10).  The limit of this very moment
+(`Controller._ahead`) is stricter: there the tolerances and the model's error add in full.
 """
 
 from math import exp, sqrt
@@ -262,7 +263,7 @@ class Outlook:
     def _held_g_kg(self, allowed_pct: float, sat_pa: float) -> float:
         """The most that may be held now [g/kg] for the hour just looked at, all that is kept back off allowed_pct."""
         held = self._from_pct(allowed_pct, sat_pa)
-        little = max(0.0, min(LITTLE, 1.0 - self.house.alone)) * self.house.known() * self.wet_g_kg
+        little = min(LITTLE, 1.0 - self.house.alone) * self.house.known() * self.wet_g_kg
         if self.e < little:
             own = self.shut_g_kg + (little - self.e) / self.a
             held = max(held, min(own, self._from_pct(self.expected_pct, sat_pa)))

@@ -251,29 +251,52 @@ class TestNow(unittest.TestCase):
         self.assertAlmostEqual(rig.controller.outlook.burst_g_kg, 1.2, delta=0.01)
         self.assertAlmostEqual(terms.glass_pct - terms.now_pct, 12.083, delta=0.06)
 
-    def alone(self, changes=None, known=True, trusted=True, own=0.25, hours=336, hour=12, **values):
-        """How near the house is thought to have come to wetting its glass without its own share of the humidity."""
+    def alone(self, changes=None, own=0.25, after_s=20, hour=12, told=True, **values):
+        """How near the house is thought to have come to wetting its glass without its own share of the humidity.
+
+        after_s: seconds after the end of a quarter of an hour; told: that counts.
+        """
         rig = looking(changes, hour, rh_pct=40.0, **values)
-        outlook = rig.controller.outlook
-        outlook.known = known
-        outlook.house.hours, outlook.house.own = hours, own * outlook.house.ratio
-        if not trusted:
-            rig.controller.judge.inputs.trusted = 0
+        controller = rig.controller
+        home = controller.outlook.house
+        home.counts[20], home.own, home.told = 56, own * home.ratio, told
+        home.quarter_s = controller.scanned_s - after_s
+        return rig, home
+
+    def retargeted(self, *given, **values):
+        rig, home = self.alone(*given, **values)
         rig.controller._retarget(rig.readings, rig.now_s)
-        return outlook.house.alone
+        return home.alone
 
     def test_how_near_the_house_comes_to_wetting_the_glass_by_itself(self):
         """40 % at glass that 56.1 % would wet, a quarter of it its own: 0.535; with colder glass it is nearer."""
-        self.assertAlmostEqual(self.alone(), 0.535, delta=0.01)
-        self.assertAlmostEqual(self.alone(own=0.0), 0.713, delta=0.01)
+        self.assertAlmostEqual(self.retargeted(), 0.535, delta=0.01)
+        self.assertAlmostEqual(self.retargeted(own=0.0), 0.713, delta=0.01)
         # 4.25 °C by day 15 K below freezing: 35.4 %
-        self.assertAlmostEqual(self.alone(mild(), outdoor_c=-15.0), 0.847, delta=0.015)
-        for told in ({"known": False}, {"trusted": False}, {"hours": 335}):
-            self.assertEqual(self.alone(**told), 0.0)
+        self.assertAlmostEqual(self.retargeted(mild(), outdoor_c=-15.0), 0.847, delta=0.015)
 
-    def test_glass_that_everything_would_wet_is_no_measure(self):
-        """By night the coldest room is so much moister that no humidity of the main one is right for its glass."""
-        self.assertEqual(self.alone({"room_excess_g_kg": 3.0, "room_colder_k": 5.0}, hour=2, outdoor_c=-25.0), 0.0)
+    def test_only_at_the_end_of_a_quarter_of_an_hour_that_counts(self):
+        """So a jump, a doubted reading or an absence tells nothing of it."""
+        for after_s, is_noted in ((0, True), (59, True), (60, False), (600, False), (-1, False)):
+            self.assertEqual(self.retargeted(after_s=after_s) > 0.0, is_noted)
+        self.assertEqual(self.retargeted(told=False), 0.0)
+
+    def test_not_on_weather_that_is_not_believed_or_warm(self):
+        for what in ("held", "over", "unknown", "unread"):
+            rig, home = self.alone()
+            inputs = rig.controller.judge.inputs
+            inputs.outdoor_held = what == "held"
+            rig.controller.season_over = what == "over"
+            rig.controller.outlook.known = what != "unknown"
+            if what == "unread":
+                inputs.outdoor_basis = r.OUTDOOR_DESIGN
+            rig.controller._retarget(rig.readings, rig.now_s)
+            self.assertEqual((what, home.alone), (what, 0.0))
+
+    def test_what_the_coldest_room_has_more_brings_the_house_nearer(self):
+        """By night 10 °C at 0 °C outdoors, 52.5 %; 1 g/kg more, 162.9 Pa of 2339.2, is 6.96: (30 + 6.96) / 52.5."""
+        alone = self.retargeted({"room_excess_g_kg": 1.0}, hour=2)
+        self.assertAlmostEqual(alone, 0.704, delta=0.01)
 
     def test_it_follows_the_glass_at_once(self):
         rig = looking(mild(), outdoor_c=0.0)

@@ -822,30 +822,37 @@ class TestBursts(unittest.TestCase):
 
 
 class TestAlone(unittest.TestCase):
-    """How near the house has come to wetting its glass by itself: 80 % of that with 5 g/kg, 1 of it its own share."""
+    """How near the house has come to wetting its glass by itself: 5 g/kg at 40 %, 1 of it its own share: 32 %."""
 
-    def seen(self, *shares, own=1.0, hours=336):
+    def seen(self, *airs, own=1.0, counts=56):
         house = hs.House()
-        house.ratio, house.own, house.hours = 5.0, own, hours
-        for share in shares:
-            house.against_glass(share)
+        house.ratio, house.own, house.counts[20] = 5.0, own, counts
+        for rh_pct, glass_pct, surface_pct in airs:
+            house.against_glass(rh_pct, glass_pct, surface_pct)
         return house.alone
 
     def test_it_is_counted_without_its_own_share(self):
         self.assertEqual(hs.House().alone, 0.0)
         for own, alone in ((1.0, 0.64), (0.0, 0.8), (4.9, 0.016), (5.0, 0.0), (5.1, 0.0)):
-            self.assertAlmostEqual(self.seen(0.8, own=own), alone, delta=NEAR)
+            self.assertAlmostEqual(self.seen((40.0, 50.0, 50.0), own=own), alone, delta=NEAR)
+
+    def test_what_the_coldest_room_has_more_is_of_the_house(self):
+        """Of glass that 50 % would wet 40 % are left, and 8 of them; or fewer than none."""
+        self.assertAlmostEqual(self.seen((40.0, 40.0, 50.0)), 0.84, delta=NEAR)
+        self.assertAlmostEqual(self.seen((10.0, -5.0, 50.0)), 1.1, delta=NEAR)
+        self.assertAlmostEqual(self.seen((0.0, 0.0, 50.0)), 1.0, delta=NEAR)
 
     def test_the_highest_is_kept(self):
-        self.assertAlmostEqual(self.seen(0.5, 0.8, 0.7), 0.64, delta=NEAR)
+        airs = ((25.0, 50.0, 50.0), (40.0, 50.0, 50.0), (35.0, 50.0, 50.0))
+        self.assertAlmostEqual(self.seen(*airs), 0.64, delta=NEAR)
 
     def test_wet_glass_is_wet_glass(self):
-        self.assertAlmostEqual(self.seen(1.25), 1.0, delta=NEAR)
-        self.assertAlmostEqual(self.seen(9.0), 1.1, delta=NEAR)
+        self.assertAlmostEqual(self.seen((50.0, 40.0, 40.0)), 1.0, delta=NEAR)
+        self.assertAlmostEqual(self.seen((90.0, 10.0, 10.0)), 1.1, delta=NEAR)
 
     def test_for_two_weeks_it_may_be_another_humidifiers(self):
-        for hours, alone in ((0, 0.0), (335, 0.0), (336, 0.64), (337, 0.64)):
-            self.assertAlmostEqual(self.seen(0.8, hours=hours), alone, delta=NEAR)
+        for counts, alone in ((0, 0.0), (55, 0.0), (56, 0.64), (57, 0.64)):
+            self.assertAlmostEqual(self.seen((40.0, 50.0, 50.0), counts=counts), alone, delta=NEAR)
 
     def test_it_fades_by_two_in_a_hundred_a_month(self):
         for good in (True, False):
@@ -855,10 +862,10 @@ class TestAlone(unittest.TestCase):
                 clock.quarter(good=good)
             self.assertAlmostEqual(clock.house.alone, 0.999343, delta=3e-5)  # exp(-24 / 36500)
 
-    def test_a_reading_that_nobody_has_begun_with_teaches_nothing(self):
+    def test_a_house_that_nothing_was_read_of_is_near_to_nothing(self):
         house = hs.House()
-        house.hours = 336
-        house.against_glass(2.0)
+        house.counts[20] = 56
+        house.against_glass(40.0, 20.0, 20.0)
         self.assertEqual(house.alone, 0.0)
 
 
