@@ -90,7 +90,7 @@ class Terms:
     """The terms of the target [% RH].
 
     glass: wets it now; plain: the reset with its margins; ahead: from where the house still dries in time; now: the
-    glass now, less what is kept for bursts; test: a window test's; corner, envelope, owner.
+    glass now, less the margins and what is kept for bursts; test: a window test's; corner, envelope, owner.
     """
 
     __slots__ = (

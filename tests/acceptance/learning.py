@@ -148,7 +148,7 @@ def of_winter(winter: str, seed: int, houses: int, factor: float) -> list:
 
 
 def told(what: str, found: list) -> bool:
-    """Print one row; whether few enough days were foretold too dry."""
+    """Print one row; whether few enough days were foretold too dry, and the median not too humid."""
     dry = sum(1 for error, _, burst in found if error + burst < -TOO_DRY_G_KG) / len(found)
     guessed = sum(1 for _, error, burst in found if error + burst < -TOO_DRY_G_KG) / len(found)
     bare = statistics.median(error for error, _, _ in found)
