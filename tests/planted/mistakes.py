@@ -1432,6 +1432,13 @@ MISTAKES = (
         "A board just fitted leaves no room for chances, though it cannot know yet how fast its water dries away.",
     ),
     (
+        "outlook-lasting-independent",
+        OUTLOOK,
+        "return root_pct + AT_ONCE * (margin_pct + model_pct - root_pct)",
+        "return root_pct",
+        "With every sensor at its worst at once an evening's cooking wets the glass.",
+    ),
+    (
         "outlook-little-beside-fog",
         OUTLOOK,
         "min(LITTLE, 1.0 - self.house.alone)",
@@ -1947,7 +1954,7 @@ MISTAKES = (
     (
         "outlook-reserve-without-the-model",
         OUTLOOK,
-        "    return sqrt(margin_pct * margin_pct + model_pct * model_pct)\n",
+        "    return root_pct + AT_ONCE * (margin_pct + model_pct - root_pct)\n",
         "    return margin_pct\n",
         "Nothing is kept for what the model itself does not know.",
     ),
