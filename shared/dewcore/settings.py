@@ -44,7 +44,7 @@ TABLE: tuple = (
     # whether the owner may let the glass fog while standing at it
     ("window_test_allowed", SWITCH, 0, 0, 1),
     # the valve
-    ("band_pct", "%", 1.0, 0.5, 5.0),
+    ("band_pct", "%", 0.7, 0.5, 5.0),
     ("min_on_s", "s", 180, 60, 1800),
     ("min_off_s", "s", 300, 60, 3600),
     ("max_run_s", "s", 21600, 1800, 86400),

@@ -14,7 +14,7 @@ from dewsim.housefile import nearest, shown_name
 
 DIAL_STEP_PCT = 0.5
 DIAL_LOWEST_PCT = 5.0
-DIAL_BAND_PCT = 1.0  # the controller's own default band, so that neither gains by it
+DIAL_BAND_PCT = 0.7  # the controller's own default band, so that neither gains by it
 CURTAIN_LEEWAY_MIN = 30  # nobody draws curtains to the minute
 SETTING_NAMES = [row[0] for row in TABLE]  # not __slots__: a compiled class has none
 ABOVE_CHECKED = 3  # dial settings tried above the one that bisection finds

@@ -16,7 +16,7 @@ from dewsim.progress import Progress
 from dewsim.thinning import DAY_S, HOUR_S, Level
 from dewsim.units import SPACE, Units
 
-MISSED_PCT = 3.0  # an hour counts as missed more than this below what is wanted; the valve's band is 1
+MISSED_PCT = 3.0  # an hour counts as missed more than this below what is wanted; the valve's band is 0.7
 FEW_SHARE = 0.01  # the rating that is looked for is too small in at most this share of the season's hours
 FLAT_H = 6  # flat out: open for FLAT_SHARE of the time allowed, over so many hours
 FLAT_SHARE = 0.95

@@ -35,7 +35,7 @@ PINNED = (
     ("plain_margin_k", "K", 8.0, 4.0, 12.0),
     ("look_ahead", "switch", 1, 0, 1),
     ("window_test_allowed", "switch", 0, 0, 1),
-    ("band_pct", "%", 1.0, 0.5, 5.0),
+    ("band_pct", "%", 0.7, 0.5, 5.0),
     ("min_on_s", "s", 180, 60, 1800),
     ("min_off_s", "s", 300, 60, 3600),
     ("max_run_s", "s", 21600, 1800, 86400),

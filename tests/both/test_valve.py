@@ -21,8 +21,8 @@ def dry(rig):
 class TestDemand(unittest.TestCase):
     def test_it_opens_below_the_band_and_shuts_at_the_target(self):
         valve = Valve()
-        self.assertFalse(valve.want(29.0, 30.0))
-        self.assertTrue(valve.want(28.9, 30.0))
+        self.assertFalse(valve.want(29.31, 30.0))
+        self.assertTrue(valve.want(29.29, 30.0))
         self.assertTrue(valve.want(29.9, 30.0))
         self.assertFalse(valve.want(30.0, 30.0))
         self.assertFalse(valve.want(29.9, 30.0))
