@@ -389,7 +389,8 @@ class Controller:
             terms.ahead_pct = terms.now_pct = terms.plain_pct
             return
         house = outlook.house
-        sound = house.told and 0 <= self.scanned_s - house.quarter_s < RETARGET_S  # a quarter of an hour, just now
+        # A quarter of an hour that counts, just now; where no target is due in that minute its moment goes unseen.
+        sound = house.told and 0 <= self.scanned_s - house.quarter_s < RETARGET_S
         if sound and not inputs.outdoor_held and not self.season_over:
             house.against_glass(inputs.rh_pct, terms.glass_pct, surface_pct)
         indoor_pa = inputs.indoor_sat_pa

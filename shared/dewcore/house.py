@@ -58,7 +58,7 @@ BURST_FADE = 0.9975  # a quarter of its own hour
 LEAST_BURST = 0.1
 BIAS_H = 6.0  # what no rate explains, as a mean of so long, is carried ahead where it is moisture
 MOST_COUNT = 112  # quarters of one hour of the day: four weeks
-ALONE_FADES_H = 36500.0  # 2 % a month: the highest lasts a winter, and is gone when the next one is over
+ALONE_FADES_H = 36500.0  # 2 % a month: of what one morning of fog takes from the own share half is back in two months
 MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]

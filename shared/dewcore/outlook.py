@@ -41,7 +41,7 @@ AT_ONCE = 0.25
 NEGLIGIBLE = 0.05  # [g/kg]
 # An own share beside which no room for chances is kept, over what wets the glass: a house that by itself stays under
 # 1 - LITTLE of that, whatever chances come, is not wetted by it.  It is less until the house is known, and for one that
-# has been nearer to it by itself.
+# has been nearer to it by itself, as the readings had it: their tolerances are no part of this.
 LITTLE = 0.07
 SPREADS = 2.0  # of the forecast: so much colder air than it says comes a few times in a winter
 BURST_H = 3  # a burst is at its highest within so many hours

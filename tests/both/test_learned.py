@@ -291,12 +291,12 @@ class TestRefused(unittest.TestCase):
 
     def test_a_head_that_is_not_ours(self):
         image = learned.pack(taught())
-        wrong = ((0, "H", 0x4C45), (2, "B", 0), (2, "B", 3), (3, "B", 32), (3, "B", 128), (4, "I", 1 << 29))
+        wrong = ((0, "H", 0x4C45), (2, "B", 4), (2, "B", 6), (3, "B", 32), (3, "B", 128), (4, "I", 1 << 29))
         for at, code, value in wrong:
             self.assertTrue(self.refused(put(image, at, code, value)))
         self.assertTrue(self.refused(put(image, HEAD_BYTES, "B", 9)))  # the glass's own version
-        self.assertTrue(self.refused(bytes(4071)))
-        self.assertTrue(self.refused(b"\xff" * 4071))
+        self.assertTrue(self.refused(bytes(learned.SIZE)))
+        self.assertTrue(self.refused(b"\xff" * learned.SIZE))
         self.assertTrue(self.refused(b""))
 
     def test_each_number_is_taken_to_its_bounds_and_not_beyond(self):
