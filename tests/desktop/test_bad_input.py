@@ -357,7 +357,7 @@ FINE_HOUSES = [
     ("no line end at the end", malformed.GOOD_HOUSE.rstrip("\n")),
     ("dotted", 'name = "Bad Input"\nhouse.volume_m3 = 300\n'),
     ("digits in groups", 'name = "Bad Input"\n[house]\nvolume_m3 = 3_00.0\n'),
-    ("settings", malformed.GOOD_HOUSE + "[settings]\nband_pct = 2\nmin_on_s = 180.0\n"),
+    ("settings", malformed.GOOD_HOUSE + "[settings]\nplain_margin_k = 8\nmin_on_s = 180.0\n"),
 ]
 
 
