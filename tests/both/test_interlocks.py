@@ -112,7 +112,7 @@ class TestDrain(Interlock):
         rig.run(60)
         rig.contact("drain_wet", r.ON)
         rig.run(300)
-        rig.values["rh_pct"] = 27.9
+        rig.values["rh_pct"] = 29.0
         rig.run(1200)
         self.assertFalse(rig.refused(w.DRAIN_RUNS))
         rig.run(20)
