@@ -13,9 +13,9 @@ text { fill: #161616; } .e { text-anchor: end; } .h { font-size: 20px; } .t { fo
 .band { fill: #dcdcdc; }
 """
 HEAD = 62
-KEY = 24
+KEY = 43  # a pane's title, and the samples of its lines below
 SAMPLE = 26
-LETTER = 6.7  # width of a letter of a key, roughly
+LETTER = 7.8  # width of a letter of a key in the widest of the fonts
 GAP = 14
 EDGE = 12
 
@@ -60,15 +60,15 @@ def words(replay) -> tuple:
 
 
 def key(pane, top: float) -> str:
-    """The pane's title and a sample of each of its lines, in a row."""
+    """The pane's title, and below it a sample of each of its lines, in a row."""
     parts = [f'<text class="t" x="0" y="{top + 12}">{escape(pane.title)}</text>']
-    x = LETTER * len(pane.title) + 18
+    x, y = 0.0, top + 31
     for line in pane.lines:
         width, dash, grey = charts.STYLES[line.style]
         dashes = f' stroke-dasharray="{dash}"' if dash else ""
         parts.append(
             f'<path class="l" stroke="rgb({grey},{grey},{grey})" stroke-width="{width}"{dashes} '
-            f'd="M{x:.0f} {top + 8}h{SAMPLE}"/><text x="{x + SAMPLE + 5:.0f}" y="{top + 12}">'
+            f'd="M{x:.0f} {y - 4}h{SAMPLE}"/><text x="{x + SAMPLE + 5:.0f}" y="{y}">'
             f"{escape(line.label)}</text>"
         )
         x += SAMPLE + 5 + LETTER * len(line.label) + 12
