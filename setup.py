@@ -1,6 +1,7 @@
 """The opt-in fast build: DEWMARGIN_FAST=1 compiles the decision with mypyc; pure Python without it or a compiler."""
 
 import ast
+import importlib
 import os
 import shutil
 import sys
@@ -48,33 +49,44 @@ def extensions() -> list:
 
 
 def fixed_copy(source: Path, target: Path) -> Path:
-    """A copy of the package in which plain number constants are Final, and its folder.
+    """A copy of the package in which constants are Final, and its folder.
 
-    The compiler writes a Final number into the code and looks any other up in a dict at each use, which is a quarter of
-    the time; MicroPython has no typing, so the source itself can't say it.
+    The compiler writes a Final number into the code, reaches another Final at once, and looks any other name up in a
+    dict at each use, which is a quarter of the time; MicroPython has no typing, so the source itself can't say it.
     """
     shutil.rmtree(target, ignore_errors=True)
     target.mkdir(parents=True)
+    sys.path.insert(0, str(source.parent.resolve()))
     for path in source.glob("*.py"):
+        values = vars(importlib.import_module(f"{source.name}.{path.stem}"))
         text = path.read_text(encoding="utf-8")
         lines = text.split("\n")
         body = ast.parse(text).body
-        numbers = [node for node in body if is_number_constant(node)]
-        for node in numbers:
-            name = node.targets[0].id
-            lines[node.lineno - 1] = lines[node.lineno - 1].replace(f"{name} =", f"{name}: Final =", 1)
-        if numbers:
+        found = [(node, final_lines(node, values, lines[node.lineno - 1])) for node in body]
+        fixed = [(node, line) for node, line in found if line]
+        for node, line in fixed:
+            lines[node.lineno - 1] = line
+        if fixed:
             lines.insert(body[0].end_lineno, "from typing import Final")  # after the docstring
         (target / path.name).write_text("\n".join(lines), encoding="utf-8")
     return target
 
 
-def is_number_constant(node: ast.stmt) -> bool:
-    """Whether the statement is NAME = number."""
-    if not isinstance(node, ast.Assign) or not isinstance(node.targets[0], ast.Name) or len(node.targets) > 1:
-        return False
-    value = node.value.operand if isinstance(node.value, ast.UnaryOp) else node.value
-    return node.targets[0].id.isupper() and isinstance(value, ast.Constant) and isinstance(value.value, (int, float))
+def final_lines(node: ast.stmt, values: dict, line: str) -> str:
+    """The first line of a constant's assignment with Final in it; "" where the statement is none, or no plain one."""
+    if not isinstance(node, ast.Assign) or len(node.targets) > 1:
+        return ""
+    target = node.targets[0]
+    names = [target] if isinstance(target, ast.Name) else getattr(target, "elts", [])
+    if not names or not all(isinstance(name, ast.Name) and name.id.isupper() for name in names):
+        return ""
+    found = [(name.id, values[name.id]) for name in names]
+    if node.lineno == node.end_lineno and all(type(value) in (int, float) for _, value in found):
+        return "; ".join(f"{name}: Final = {value!r}" for name, value in found)
+    kinds = {type(part) for _, value in found if type(value) is tuple for part in value}
+    if len(found) == 1 and len(kinds) == 1 and kinds <= {int, float}:
+        return line.replace(" =", f': "Final[tuple[{kinds.pop().__name__}, ...]]" =', 1)
+    return ""
 
 
 setup(ext_modules=extensions())

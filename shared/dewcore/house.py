@@ -536,7 +536,8 @@ class House:
         peaks = self.peaks
         if hour < 0:
             return self._room_g_kg(max(peaks))
-        return self._room_g_kg(max(peaks[hour], peaks[hour - 1], peaks[hour + 1 if hour < 23 else 0]))
+        peak = max(peaks[hour - 1], peaks[hour])
+        return self._room_g_kg(max(peak, peaks[hour + 1 if hour < 23 else 0]))
 
     def rise_g_kg(self, hour: int) -> float:
         """The same for what a burst may add within an hour; one of a whole evening takes longer."""

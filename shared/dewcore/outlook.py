@@ -100,6 +100,7 @@ class Outlook:
         "e",
         "e_store",
         "shut_g_kg",
+        "little",
         "wet_g_kg",
         "expected_pct",
     )
@@ -142,6 +143,7 @@ class Outlook:
         self.e: float = 0.0
         self.e_store: float = 0.0
         self.shut_g_kg: float = 0.0
+        self.little: float = 0.0  # of what wets the glass: `LITTLE` in this house, now
         # Of the hour just looked at: what wets its glass, nothing kept back; what it allows where no chance comes.
         self.wet_g_kg: float = 0.0
         self.expected_pct: float = 0.0
@@ -222,6 +224,7 @@ class Outlook:
         self.b, self.b_store = 0.0, house.store_pct
         self.e, self.e_store = 0.0, house.own_store_pct
         self.shut_g_kg = house.ratio - house.own
+        self.little = min(LITTLE, 1.0 - house.alone) * house.known()
         self.lowest_g_kg = NO_LIMIT
         self.fall.begin(minute // 60)  # -1 stays -1
         self.next = 0
@@ -266,7 +269,7 @@ class Outlook:
     def _held_g_kg(self, allowed_pct: float, sat_pa: float) -> float:
         """The most that may be held now [g/kg] for the hour just looked at, all that is kept back off allowed_pct."""
         held = self._from_pct(allowed_pct, sat_pa)
-        little = min(LITTLE, 1.0 - self.house.alone) * self.house.known() * self.wet_g_kg
+        little = self.little * self.wet_g_kg
         if self.e < little:
             own = self.shut_g_kg + (little - self.e) / self.a
             held = max(held, min(own, self._from_pct(self.expected_pct, sat_pa)))
@@ -313,8 +316,8 @@ class Outlook:
     def _indoor_c(self, hour: int) -> float:
         """Yesterday's lowest indoor temperature within an hour of that hour, not above now's [°C]."""
         lowest_c = self.house.lowest_c
-        low = min(lowest_c[hour], lowest_c[hour - 1], lowest_c[hour + 1 if hour < 23 else 0])
-        return min(low, self.indoor_c)
+        low_c = min(lowest_c[hour - 1], lowest_c[hour])
+        return min(min(low_c, lowest_c[hour + 1 if hour < 23 else 0]), self.indoor_c)
 
     def _allowed_pct(self, k: int, indoor_c: float, low_c: float, sat_pa: float, burst_pct: float) -> float:
         """Highest RH [%] that the glass allows k hours ahead, all that is kept back taken off."""

@@ -423,9 +423,10 @@ class TestOwnShare(unittest.TestCase):
     """
 
     def limit(self, e, a=0.5, b=1.0, shut=7.0, hours=0, alone=0.0):
-        outlook = begun(ahead())
+        outlook = ahead()
         outlook.house.alone = alone
         outlook.house.hours, outlook.house.counts[20] = hours, hours // 6
+        begun(outlook)
         outlook.a, outlook.b, outlook.e, outlook.shut_g_kg = a, b, e, shut
         outlook._hour(0)
         return outlook.lowest_g_kg

@@ -1420,15 +1420,15 @@ MISTAKES = (
     (
         "outlook-little-of-what-is-allowed",
         OUTLOOK,
-        "little = min(LITTLE, 1.0 - self.house.alone) * self.house.known() * self.wet_g_kg",
-        "little = min(LITTLE, 1.0 - self.house.alone) * self.house.known() * self.house.ratio",
+        "little = self.little * self.wet_g_kg",
+        "little = self.little * self.house.ratio",
         "A humid house may leave more of the humidifier's water on a night that nearly fogs its glass.",
     ),
     (
         "outlook-little-of-an-unknown-house",
         OUTLOOK,
-        "little = min(LITTLE, 1.0 - self.house.alone) * self.house.known() * self.wet_g_kg",
-        "little = min(LITTLE, 1.0 - self.house.alone) * self.wet_g_kg",
+        "self.little = min(LITTLE, 1.0 - house.alone) * house.known()",
+        "self.little = min(LITTLE, 1.0 - house.alone)",
         "A board just fitted leaves no room for chances, though it cannot know yet how fast its water dries away.",
     ),
     (
@@ -1441,7 +1441,7 @@ MISTAKES = (
     (
         "outlook-little-beside-fog",
         OUTLOOK,
-        "min(LITTLE, 1.0 - self.house.alone)",
+        "min(LITTLE, 1.0 - house.alone)",
         "LITTLE",
         "A house that fogs by itself gets as much of the humidifier's water on its worst mornings as any other.",
     ),
@@ -1567,7 +1567,7 @@ MISTAKES = (
     (
         "house-burst-its-hour-only",
         HOUSE,
-        "max(peaks[hour], peaks[hour - 1], peaks[hour + 1 if hour < 23 else 0])",
+        "max(peak, peaks[hour + 1 if hour < 23 else 0])",
         "peaks[hour]",
         "The shower that comes an hour early finds no room.",
     ),
