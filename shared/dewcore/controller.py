@@ -389,22 +389,21 @@ class Controller:
             terms.ahead_pct = terms.now_pct = terms.plain_pct
             return
         house = outlook.house
+        pct = terms.glass_pct
+        margin_pct = outlook.margin.set(
+            pct, surface_pct, self.decision.coldest_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
+        )
         # A quarter of an hour that counts, just now; where no target is due in that minute its moment goes unseen.
         sound = house.told and 0 <= self.scanned_s - house.quarter_s < RETARGET_S
         if sound and not inputs.outdoor_held and not self.season_over:
-            house.against_glass(inputs.rh_pct, terms.glass_pct, surface_pct)
+            house.against_glass(inputs.rh_pct, pct - margin_pct, surface_pct)
         indoor_pa = inputs.indoor_sat_pa
         terms.ahead_pct = 100.0 * outlook.limit_pa / indoor_pa
         if not terms.ahead_pct > terms.plain_pct:
-            terms.now_pct = terms.glass_pct  # nothing asks for more
+            terms.now_pct = pct  # nothing asks for more
             return
-        glass_c = self.decision.coldest_c
-        pct = terms.glass_pct
         # A humidity ratio of g/kg is PA_PER_G_KG at most, the larger side.
         burst_pct = 100.0 * outlook.burst_g_kg * c.PA_PER_G_KG / indoor_pa
-        margin_pct = outlook.margin.set(
-            pct, surface_pct, glass_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
-        )
         # One after the other, not as independent causes: this limit is reached within minutes, and where every sensor
         # is at its worst nothing else is left.  Further ahead most of the room for chances is.
         terms.now_pct = pct - margin_pct - outlook.margin.per_k_pct * MODEL_MARGIN_K - burst_pct

@@ -48,17 +48,21 @@ LIKELY_DRY = 0.12
 LIKELY_WEIGHT = 0.005
 
 START_DRY_PER_H = 0.10
+UNKNOWN_DRY_PER_H = 0.05  # a tight house that holds much moisture; what a few days show may be ten times that
 START_STORE = 0.10
 START_MEAN_GAIN = 0.4  # [g/kg/h]
 START_BURST = 1.2  # [g/kg]
-BURST_HOURS = 336.0  # two weeks until the own bursts count alone
+BURST_HOURS = 336.0  # two weeks until the own bursts count alone, and the own rate of drying
 KNOWN_QUARTERS = 56.0  # of one hour of the day in two weeks
 BURST_FACTOR = 1.4  # some evening of a winter brings more than any before it
+FIRST_FACTOR = 0.3  # more of it at first, when few were seen
+FIRST_H = 1344.0  # eight weeks
 BURST_FADE = 0.9975  # a quarter of its own hour
 LEAST_BURST = 0.1
 BIAS_H = 6.0  # what no rate explains, as a mean of so long, is carried ahead where it is moisture
 MOST_COUNT = 112  # quarters of one hour of the day: four weeks
-ALONE_FADES_H = 36500.0  # 2 % a month: of what one morning of fog takes from the own share half is back in two months
+ALONE_FROM_H = 168  # by then what another humidifier had put into the air has left it
+ALONE_FADES_H = 438000.0  # 2 % a year: the coldest night of a winter may be its last
 MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
@@ -276,10 +280,10 @@ class House:
     def against_glass(self, rh_pct: float, glass_pct: float, surface_pct: float) -> None:
         """How near the house is to wetting its glass, without its own share of W.
 
-        All [% RH]: the air's; what wets the glass; what would if the coldest room were no moister.  At first nobody
-        knows what the air has of a humidifier before this one.
+        All [% RH]: the air's; what may wet the glass, all tolerances off; what wets it if the coldest room is no
+        moister.  At first nobody knows what the air has of a humidifier before this one.
         """
-        if max(self.counts) >= KNOWN_QUARTERS and self.own < self.ratio:
+        if self.hours >= ALONE_FROM_H and self.own < self.ratio:
             left_pct = glass_pct - rh_pct * (1.0 - self.own / self.ratio)
             self.alone = max(self.alone, min(1.0 - left_pct / surface_pct, MOST_ALONE))
 
@@ -526,7 +530,12 @@ class House:
         self.check_until_s = now_s + CHECK_S
 
     def dry_cautious_per_h(self) -> float:
-        """The drying rate [1/h] that may be counted on: the start's, at most, while the own forecasts are too dry."""
+        """The drying rate [1/h] that may be counted on.
+
+        For two weeks that of a house that dries slowly, at most; while the own forecasts are too dry the start's.
+        """
+        if self.hours < BURST_HOURS:
+            return min(self.dry_per_h, UNKNOWN_DRY_PER_H)
         if self.distrusted and self.dry_per_h > START_DRY_PER_H:
             return START_DRY_PER_H
         return self.dry_per_h
@@ -552,7 +561,8 @@ class House:
 
     def _room_g_kg(self, most: float) -> float:
         known = min(1.0, self.hours / BURST_HOURS)
-        return (1.0 - known) * START_BURST + known * BURST_FACTOR * max(most, LEAST_BURST)
+        factor = BURST_FACTOR + FIRST_FACTOR * max(0.0, 1.0 - self.hours / FIRST_H)
+        return (1.0 - known) * START_BURST + known * factor * max(most, LEAST_BURST)
 
     def halves_h(self) -> int:
         """Hours in which half of what the humidifier added has left the air, valve shut; 99 where it takes longer."""

@@ -8,8 +8,11 @@ itself, without the humidifier, would be too wet, that share alone counts and mu
 What is kept back is of two kinds.  The tolerances of sensors and glass and the model's own error are the same all
 winter; colder air (twice the forecast's spread; without a forecast most of the largest fall known) and a burst of
 moisture are chances, and the worst of them comes some day.  So each kind comes off in full; within a kind the causes
-are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10), or nearly so (`AT_ONCE`).  The
-limit of this very moment (`Controller._ahead`) is stricter: there the tolerances and the model's error add in full.
+are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10), the lasting ones half way from
+that to their sum (`AT_ONCE`).  The limit of this very moment (`Controller._ahead`) is stricter: there they add in full.
+
+Chances past the two days are left out, but for a house that wets its glass by itself, or comes so near to it that the
+readings cannot tell: there little of the own share may be left by then (`LEFT`).
 """
 
 from math import exp, sqrt
@@ -35,14 +38,19 @@ MINUTE_S = 60
 OFTEN_S = 30  # where scans are closer than that, each does one thing: learn, or one slice of what is pending
 EVERY_S = 600
 MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
-# Of the way from tolerances and model that err independently to both erring fully the same way: in one of nine drawn
-# houses with every sensor at its worst the root of the squares was 0.2 % RH too little.
-AT_ONCE = 0.25
-NEGLIGIBLE = 0.05  # [g/kg]
-# An own share beside which no room for chances is kept, over what wets the glass: a house that by itself stays under
-# 1 - LITTLE of that, whatever chances come, is not wetted by it.  It is less until the house is known, and for one that
-# has been nearer to it by itself, as the readings had it: their tolerances are no part of this.
+# Of the way from tolerances and model that err independently to both erring fully the same way: in drawn houses with
+# every sensor at its worst the root of the squares was up to 0.2 % RH too little.
+AT_ONCE = 0.5
+# Own shares, over what wets the glass.  One beside which nothing has to be kept back: within 2 % of wetting it a house
+# that fogs by itself does so anyway.
+NEGLIGIBLE = 0.015
+# One beside which no room for chances is kept: a house that by itself stays under RESERVED - LITTLE, whatever chances
+# come, is not wetted by it.  It is less until the house is known, and for one that has been nearer by itself.
 LITTLE = 0.07
+RESERVED = 0.95  # a colder night than any yet comes
+# The most that may be left at the end of the two days in a house that wets its glass by itself, as far as the readings
+# can tell: of what its store gives back for days a cold spell would find too much.
+LEFT = 0.05
 SPREADS = 2.0  # of the forecast: so much colder air than it says comes a few times in a winter
 BURST_H = 3  # a burst is at its highest within so many hours
 OUTDOOR_RH = 0.85  # of the outdoor air ahead, over water: it is cold then, and cold air is humid
@@ -224,7 +232,7 @@ class Outlook:
         self.b, self.b_store = 0.0, house.store_pct
         self.e, self.e_store = 0.0, house.own_store_pct
         self.shut_g_kg = house.ratio - house.own
-        self.little = min(LITTLE, 1.0 - house.alone) * house.known()
+        self.little = min(LITTLE, RESERVED - house.alone) * house.known()
         self.lowest_g_kg = NO_LIMIT
         self.fall.begin(minute // 60)  # -1 stays -1
         self.next = 0
@@ -240,6 +248,8 @@ class Outlook:
             return False
         self.next = -1
         ratio = self.lowest_g_kg
+        if self.house.alone >= 1.0:  # a and e are an hour further than what wets the glass
+            ratio = min(ratio, self.shut_g_kg + (LEFT * self.wet_g_kg - self.e) / self.a)
         self.limit_pa = STANDARD_PRESSURE_PA * ratio / (MOLAR_RATIO_G + ratio) if ratio > 0.0 else 0.0
         self.limit_s = self.looked_s
         self.known = True
@@ -273,8 +283,9 @@ class Outlook:
         if self.e < little:
             own = self.shut_g_kg + (little - self.e) / self.a
             held = max(held, min(own, self._from_pct(self.expected_pct, sat_pa)))
-        if self.e < NEGLIGIBLE:
-            held = max(held, self.shut_g_kg + (NEGLIGIBLE - self.e) / self.a)
+        little = NEGLIGIBLE * self.wet_g_kg
+        if self.e < little:
+            held = max(held, self.shut_g_kg + (little - self.e) / self.a)
         return held
 
     def _from_pct(self, pct: float, sat_pa: float) -> float:

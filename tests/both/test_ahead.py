@@ -44,6 +44,16 @@ def tell(rig, outdoor_c, until_c=None, issued_ago_s=0):
         readings.forecast_dc[n] = int(10.0 * (until_c if until_c is not None and n >= 3 else outdoor_c))
 
 
+def known(rig):
+    """The same after its next look-ahead, as if the start's rates and bursts had been learned for two weeks."""
+    home = rig.controller.outlook.house
+    home.hours, home.dry_per_h, home.store_per_h = 336, 0.1, 0.1
+    for hour in range(24):
+        home.peaks[hour], home.sudden[hour] = 1.2 / 1.625, 255
+    rig.run(1200, 60)
+    return rig
+
+
 def told(outdoor_c, until_c=None, hours=13, changes=None, **values):
     """A house whose forecasts have shown themselves near for half a day, each hour a new one."""
     rig = house(changes, 12 - hours, outdoor_c=outdoor_c, **values)
@@ -91,8 +101,8 @@ class TestBounds(unittest.TestCase):
         for outdoor_c in (-20.0, -5.0, 5.0):
             rig = told(outdoor_c, outdoor_c - 30.0)
             terms = rig.controller.terms
-            self.assertEqual(rig.decision.target_pct, max(0.0, glass_part_pct(terms)))
-            self.assertTrue(rig.decision.target_pct >= terms.plain_pct)
+            self.assertEqual(rig.decision.target_pct, max(0.0, min(glass_part_pct(terms), terms.owner_pct)))
+            self.assertTrue(rig.decision.target_pct >= min(terms.plain_pct, terms.owner_pct))
 
     def test_the_target_is_the_lowest_of_owner_corner_envelope_and_glass(self):
         for outdoor_c in (-25.0, -10.0, 0.0, 8.0):
@@ -256,7 +266,7 @@ class TestNow(unittest.TestCase):
         rig = looking(changes, hour, rh_pct=40.0, **values)
         controller = rig.controller
         home = controller.outlook.house
-        home.counts[20], home.own, home.told = 56, own * home.ratio, told
+        home.hours, home.own, home.told = 168, own * home.ratio, told
         home.quarter_s = controller.scanned_s - after_s
         return rig, home
 
@@ -267,11 +277,15 @@ class TestNow(unittest.TestCase):
         return home.alone
 
     def test_how_near_the_house_comes_to_wetting_the_glass_by_itself(self):
-        """40 % at glass that 56.1 % would wet, a quarter of it its own: 0.535; with colder glass it is nearer."""
-        self.assertAlmostEqual(self.retargeted(), 0.535, delta=0.01)
-        self.assertAlmostEqual(self.retargeted(own=0.0), 0.713, delta=0.01)
+        """40 % at glass that 56.1 % would wet, a quarter of it its own: 0.535; with colder glass it is nearer.
+
+        3.143 % for tolerances (above) bring it 0.056 nearer.
+        """
+        self.assertAlmostEqual(self.retargeted(EXACT), 0.535, delta=0.01)
+        self.assertAlmostEqual(self.retargeted(), 0.591, delta=0.01)
+        self.assertAlmostEqual(self.retargeted(EXACT, own=0.0), 0.713, delta=0.01)
         # 4.25 °C by day 15 K below freezing: 35.4 %
-        self.assertAlmostEqual(self.retargeted(mild(), outdoor_c=-15.0), 0.847, delta=0.015)
+        self.assertAlmostEqual(self.retargeted(dict(mild(), **EXACT), outdoor_c=-15.0), 0.847, delta=0.015)
 
     def test_only_at_the_end_of_a_quarter_of_an_hour_that_counts(self):
         """So a jump, a doubted reading or an absence tells nothing of it."""
@@ -293,7 +307,7 @@ class TestNow(unittest.TestCase):
 
     def test_what_the_coldest_room_has_more_brings_the_house_nearer(self):
         """By night 10 °C at 0 °C outdoors, 52.5 %; 1 g/kg more, 162.9 Pa of 2339.2, is 6.96: (30 + 6.96) / 52.5."""
-        alone = self.retargeted({"room_excess_g_kg": 1.0}, hour=2)
+        alone = self.retargeted(dict(EXACT, room_excess_g_kg=1.0), hour=2)
         self.assertAlmostEqual(alone, 0.704, delta=0.01)
 
     def test_it_follows_the_glass_at_once(self):
@@ -317,23 +331,23 @@ class TestNow(unittest.TestCase):
 
 class TestForecast(unittest.TestCase):
     def test_a_colder_forecast_lowers_the_target_and_the_outlook_is_named(self):
-        steady = told(0.0, changes=mild())
-        colder = told(0.0, -10.0, changes=mild())
+        steady = known(told(0.0, changes=mild()))
+        colder = known(told(0.0, -8.0, changes=mild()))
         self.assertEqual(steady.controller.outlook.forecast.status, FORECAST_FRESH)
         self.assertTrue(colder.decision.target_pct < steady.decision.target_pct - 1.0)
         self.assertEqual(colder.decision.binds, c.BINDS_OUTLOOK)
         self.assertEqual(colder.decision.target_pct, colder.controller.terms.ahead_pct)
 
     def test_a_warm_forecast_never_raises_it_above_what_the_glass_allows_now(self):
-        for outdoor_c in (-20.0, -8.0, 0.0):
-            rig = told(outdoor_c, 15.0, changes=mild())
+        for outdoor_c in (-20.0, 0.0, 3.0):
+            rig = known(told(outdoor_c, 15.0, changes=mild()))
             terms = rig.controller.terms
             self.assertTrue(rig.decision.target_pct <= max(terms.plain_pct, terms.now_pct))
             self.assertTrue(terms.now_pct < terms.glass_pct)
 
     def test_a_steady_forecast_allows_more_than_none(self):
-        without = looking(mild(), 12, outdoor_c=-5.0)
-        self.assertTrue(told(-5.0, changes=mild()).decision.target_pct > without.decision.target_pct + 0.5)
+        without = known(looking(mild(), 12, outdoor_c=-5.0))
+        self.assertTrue(known(told(-5.0, changes=mild())).decision.target_pct > without.decision.target_pct + 0.5)
 
     def test_an_old_one_is_told_and_only_while_it_is_asked_for(self):
         rig = told(0.0, hours=2)

@@ -1406,15 +1406,15 @@ MISTAKES = (
     (
         "outlook-own-share-ignored",
         OUTLOOK,
-        "            held = max(held, self.shut_g_kg + (NEGLIGIBLE - self.e) / self.a)\n",
+        "            held = max(held, self.shut_g_kg + (little - self.e) / self.a)\n",
         "            held = min(held, NO_LIMIT)\n",
         "A house that will fog by itself gets no water all week, though none of it would be left by then.",
     ),
     (
         "outlook-own-share-always",
         OUTLOOK,
-        "        if self.e < NEGLIGIBLE:\n",
-        "        if True:\n",
+        "        little = NEGLIGIBLE * self.wet_g_kg\n        if self.e < little:\n",
+        "        little = NEGLIGIBLE * self.wet_g_kg\n        if True:\n",
         "What the store still holds of the humidifier's water is not counted.",
     ),
     (
@@ -1427,8 +1427,8 @@ MISTAKES = (
     (
         "outlook-little-of-an-unknown-house",
         OUTLOOK,
-        "self.little = min(LITTLE, 1.0 - house.alone) * house.known()",
-        "self.little = min(LITTLE, 1.0 - house.alone)",
+        "self.little = min(LITTLE, RESERVED - house.alone) * house.known()",
+        "self.little = min(LITTLE, RESERVED - house.alone)",
         "A board just fitted leaves no room for chances, though it cannot know yet how fast its water dries away.",
     ),
     (
@@ -1441,7 +1441,7 @@ MISTAKES = (
     (
         "outlook-little-beside-fog",
         OUTLOOK,
-        "min(LITTLE, 1.0 - house.alone)",
+        "min(LITTLE, RESERVED - house.alone)",
         "LITTLE",
         "A house that fogs by itself gets as much of the humidifier's water on its worst mornings as any other.",
     ),
@@ -1455,9 +1455,44 @@ MISTAKES = (
     (
         "house-alone-from-the-first-day",
         HOUSE,
-        "if max(self.counts) >= KNOWN_QUARTERS and self.own < self.ratio:",
+        "if self.hours >= ALONE_FROM_H and self.own < self.ratio:",
         "if self.own < self.ratio:",
         "What the dial before this controller made of the house counts as the house's own all winter.",
+    ),
+    (
+        "house-alone-as-read",
+        CONTROLLER,
+        "house.against_glass(inputs.rh_pct, pct - margin_pct, surface_pct)",
+        "house.against_glass(inputs.rh_pct, pct, surface_pct)",
+        "A house whose sensor reads low fogs by itself unnoticed, and gets as much water on such mornings as any other.",
+    ),
+    (
+        "outlook-left-after-two-days",
+        OUTLOOK,
+        "        if self.house.alone >= 1.0:",
+        "        if False:",
+        "What a store gives back for a week wets glass that the house nearly wets by itself.",
+    ),
+    (
+        "outlook-negligible-whatever-the-cold",
+        OUTLOOK,
+        "little = NEGLIGIBLE * self.wet_g_kg",
+        "little = 0.05",
+        "On the coldest nights three times as much of the humidifier's water counts as nothing.",
+    ),
+    (
+        "house-first-days-believed",
+        HOUSE,
+        "        if self.hours < BURST_HOURS:\n            return",
+        "        if self.hours < 0:\n            return",
+        "A tight house is taken for one that dries ten times as fast in the first days, and is humidified so.",
+    ),
+    (
+        "house-burst-first-as-later",
+        HOUSE,
+        "BURST_FACTOR + FIRST_FACTOR * max(0.0, 1.0 - self.hours / FIRST_H)",
+        "BURST_FACTOR",
+        "After two weeks a board believes that it has seen what an evening can bring.",
     ),
     (
         "house-alone-of-today",
