@@ -44,6 +44,10 @@ OUT, VALVE, GAIN, SLOW, SUMS = 1, 2, 3, 4, 8
 PRIOR_OUT, PRIOR_VALVE, PRIOR_GAIN = 0.02, 0.0005, 0.0005
 START_OUT, START_VALVE, START_GAIN = 0.9, 1.0, 0.5
 LEAST_VALVE = 0.05  # [g/kg/h]; a valve that seems to do nothing still counts a little
+# Most of both rates for each g/kg/h that the valve adds.  Wind in a house that holds much moisture looks like fast
+# drying: it takes out what the valve adds, which opens for that very reason.  But the same air and things make the
+# valve's effect small, and a humidifier that could not lift its house by 1/0.35 = 2.9 g/kg would hardly be one.
+MOST_DRY, MOST_STORE = 0.35, 0.5
 LIKELY_DRY = 0.12
 LIKELY_WEIGHT = 0.005
 
@@ -500,9 +504,9 @@ class House:
                 dry += weight * log(DRY[n // len(STORE)])
                 store += weight * STORE[n % len(STORE)]
                 effect += weight * self.effect[n]
-        self.dry_per_h = exp(dry / total)
-        self.store_per_h = store / total
         self.valve_g_kg_h = effect / total
+        self.dry_per_h = min(exp(dry / total), MOST_DRY * self.valve_g_kg_h)
+        self.store_per_h = min(store / total, MOST_STORE * self.valve_g_kg_h)
 
     def _check(self, now_s: int, sat: float) -> None:
         """Once a day: was the humidity of today, foretold yesterday from the rates alone, too dry?"""

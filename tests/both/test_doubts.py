@@ -37,7 +37,7 @@ class TestHumidifier(unittest.TestCase):
         rig.live(1.0)
         self.assertTrue(rig.noticed(w.NO_RISE))
         rig.water = 1.0
-        rig.live(1.5)
+        rig.live(2.25)
         self.assertFalse(rig.noticed(w.NO_RISE))
 
     def test_a_drain_that_gets_wet_says_that_it_is_not_the_water(self):

@@ -662,6 +662,21 @@ class TestTrials(unittest.TestCase):
         self.assertEqual((house.store_per_h, house.valve_g_kg_h), (0.0, house.effect[16]))
         self.assertTrue(self.weighed(504, 0.45).store_per_h > 0.0)
 
+    def test_a_valve_that_adds_little_bounds_the_rates(self):
+        """Of trial 25 (0.45, 0.08) and 27 (0.45, 0.7): 0.35 and 0.5 for each g/kg/h that the valve adds."""
+        for effect, n, dry, store in (
+            (0.2, 27, 0.07, 0.1), (1.0, 27, 0.35, 0.5), (1.5, 27, 0.45, 0.7), (0.5, 25, 0.175, 0.08)
+        ):  # fmt: skip
+            house = hs.House()
+            house.hours = 504
+            for other in range(36):
+                house.left[other], house.effect[other] = 20.0, effect
+            house.left[n] = 2.0
+            house._weigh()
+            self.assertAlmostEqual(house.dry_per_h, dry, delta=NEAR)
+            self.assertAlmostEqual(house.store_per_h, store, delta=NEAR)
+            self.assertAlmostEqual(house.valve_g_kg_h, effect, delta=NEAR)
+
     def test_after_a_full_hour_they_are_weighed(self):
         clock = Clock()
         for _ in range(4):

@@ -255,10 +255,13 @@ def test_half_a_day_makes_a_whole_page():
 
 @pytest.fixture(scope="module")
 def told():
-    """{forecast: Replay} of five days in which it gets 20 K colder within an hour, 84 hours after the start."""
+    """{forecast: Replay} of 18 days in which it gets 17 K colder within an hour in the last but one.
+
+    For the first two weeks the look-ahead is so careful that forecasts hardly count.
+    """
     runs = {}
     for forecast in replay.FORECASTS:
-        runs[forecast] = replay.Replay(house(), sky(5, -3.0, (84, -20.0)), 1, "house.toml", forecast=forecast)
+        runs[forecast] = replay.Replay(house(), sky(18, -3.0, (396, -20.0)), 1, "house.toml", forecast=forecast)
         runs[forecast].run()
     return runs
 

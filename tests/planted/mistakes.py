@@ -1464,7 +1464,7 @@ MISTAKES = (
         CONTROLLER,
         "house.against_glass(inputs.rh_pct, pct - margin_pct, surface_pct)",
         "house.against_glass(inputs.rh_pct, pct, surface_pct)",
-        "A house whose sensor reads low fogs by itself unnoticed, and gets as much water on such mornings as any other.",
+        "A house whose sensor reads low fogs by itself unnoticed, and gets as much water then as any other.",
     ),
     (
         "outlook-left-after-two-days",
@@ -1486,6 +1486,20 @@ MISTAKES = (
         "        if self.hours < BURST_HOURS:\n            return",
         "        if self.hours < 0:\n            return",
         "A tight house is taken for one that dries ten times as fast in the first days, and is humidified so.",
+    ),
+    (
+        "house-rates-whatever-the-valve-adds",
+        HOUSE,
+        "self.dry_per_h = min(exp(dry / total), MOST_DRY * self.valve_g_kg_h)",
+        "self.dry_per_h = exp(dry / total)",
+        "Wind in a heavy house is taken for fast drying, and a front finds it too humid.",
+    ),
+    (
+        "house-store-whatever-the-valve-adds",
+        HOUSE,
+        "self.store_per_h = min(store / total, MOST_STORE * self.valve_g_kg_h)",
+        "self.store_per_h = store / total",
+        "Wind in a heavy house is taken for walls that take up moisture.",
     ),
     (
         "house-burst-first-as-later",
