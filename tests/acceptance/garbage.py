@@ -47,7 +47,9 @@ def new_controller():
     settings.change({"has_glass": 1, "has_supply": 1, "has_room": 1, "has_drain_wet": 1, "has_overflow": 1})
     settings.change({"indoor_offset_k": 0.5, "outdoor_offset_k": 0.5, "glass_offset_k": 0.5, "room_offset_k": 0.5})
     settings.change({"rh_offset_pct": 1.0, "rh_gain": 1.02})
-    return Controller(settings)
+    controller = Controller(settings)
+    controller.outlook.house.hours = 336  # known: for two weeks the look-ahead asks for little, and costs less
+    return controller
 
 
 def measure():
