@@ -47,6 +47,9 @@ SCAN_S = 10
 # Without any new value an older target is renewed, for the hour and the slow means: with scans each 10 s after 70.
 RETARGET_S = 60
 NO_TEST = -100.0  # Terms.test_pct where no window test runs
+# Of the tolerances, when the house is asked how near it comes to fog by itself: in 50 drawn houses that do, six more than
+# with none of them were spared added fog, and all of them cost houses that nearly do another 3 % of what they may gain.
+AGAINST = 0.5
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
 
 
@@ -396,7 +399,7 @@ class Controller:
         # A quarter of an hour that counts, just now; where no target is due in that minute its moment goes unseen.
         sound = house.told and 0 <= self.scanned_s - house.quarter_s < RETARGET_S
         if sound and not inputs.outdoor_held and not self.season_over:
-            house.against_glass(inputs.rh_pct, pct - margin_pct, surface_pct)
+            house.against_glass(inputs.rh_pct, pct - AGAINST * margin_pct, surface_pct)
         indoor_pa = inputs.indoor_sat_pa
         terms.ahead_pct = 100.0 * outlook.limit_pa / indoor_pa
         if not terms.ahead_pct > terms.plain_pct:

@@ -1462,7 +1462,7 @@ MISTAKES = (
     (
         "house-alone-as-read",
         CONTROLLER,
-        "house.against_glass(inputs.rh_pct, pct - margin_pct, surface_pct)",
+        "house.against_glass(inputs.rh_pct, pct - AGAINST * margin_pct, surface_pct)",
         "house.against_glass(inputs.rh_pct, pct, surface_pct)",
         "A house whose sensor reads low fogs by itself unnoticed, and gets as much water then as any other.",
     ),
