@@ -284,8 +284,8 @@ class House:
     def against_glass(self, rh_pct: float, glass_pct: float, surface_pct: float) -> None:
         """How near the house is to wetting its glass, without its own share of W.
 
-        All [% RH]: the air's; what may wet the glass, part of the tolerances off; what wets it if the coldest room is no
-        moister.  At first nobody knows what the air has of a humidifier before this one.
+        All [% RH]: the air's; what may wet the glass, with part of the tolerances off; what wets it if the coldest room
+        is no moister.  At first nobody knows what the air has of a humidifier before this one.
         """
         if self.hours >= ALONE_FROM_H and self.own < self.ratio:
             left_pct = glass_pct - rh_pct * (1.0 - self.own / self.ratio)

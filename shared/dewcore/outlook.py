@@ -8,9 +8,9 @@ itself, without the humidifier, would be too wet, that share alone counts and mu
 What is kept back is of two kinds.  The tolerances of sensors and glass and the model's own error are the same all
 winter; colder air (twice the forecast's spread; without a forecast most of the largest fall known) and a burst of
 moisture are chances, and the worst of them comes some day.  So each kind comes off in full; within a kind the causes
-are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10), the lasting ones a quarter of the
-way from that to their sum (`AT_ONCE`).  The limit of this very moment (`Controller._ahead`) is stricter: there they add
-in full.
+are independent and add as the root of the sum of squares (JCGM 100:2008, GUM, eq. 10), the lasting ones a quarter of
+the way from that to their sum (`AT_ONCE`).  The limit of this very moment (`Controller._ahead`) is stricter: there they
+add in full.
 
 Chances past the two days are left out, but for a house that wets its glass by itself, or comes so near to it that the
 readings cannot tell: there little of the own share may be left by then (`LEFT`).
