@@ -47,7 +47,7 @@ SCAN_S = 10
 # Without any new value an older target is renewed, for the hour and the slow means: with scans each 10 s after 70.
 RETARGET_S = 60
 NO_TEST = -100.0  # Terms.test_pct where no window test runs
-# Of the tolerances, where a house is asked how near it comes to fog by itself: in 48 drawn houses that do, added fog fell
+# Of the tolerances, where a house is asked how near it comes to fog by itself: in 48 drawn ones that do added fog fell
 # by a sixth against none of them; all of them cost houses that nearly do another 3 % of what they may gain.
 AGAINST = 0.5
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
