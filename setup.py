@@ -59,6 +59,8 @@ def fixed_copy(source: Path, target: Path) -> Path:
     sys.path.insert(0, str(source.parent.resolve()))
     for path in source.glob("*.py"):
         values = vars(importlib.import_module(f"{source.name}.{path.stem}"))
+        if Path(values["__file__"]).resolve() != path.resolve():
+            raise SystemExit(f"{values['__file__']}: found in the place of {path}; remove it and build again")
         text = path.read_text(encoding="utf-8")
         lines = text.split("\n")
         body = ast.parse(text).body

@@ -234,7 +234,8 @@ class Doubts:
 
     def _gains(self, house: "House", opened: float) -> None:
         """How far the house stays above the outdoor air by itself [g/kg], lately and as a rule."""
-        if house.hours < KNOWN_H:
+        dry_valve = 1 << w.NO_RISE | 1 << w.NO_AIR
+        if house.hours < KNOWN_H or self.notices & dry_valve:  # then what the valve adds is not known
             return
         excess = (house.unexplained - house.valve_g_kg_h * opened) / house.dry_per_h
         most = excess + GUESS_G_KG + GUESS_SHARE * house.mean_out

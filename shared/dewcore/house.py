@@ -7,7 +7,8 @@ rates are tried side by side (`trials`): each follows the measured humidity with
 valve weigh is fitted, and the pairs that leave the least unexplained count most.  Slow errors (outdoor humidity is
 guessed from temperature) do not matter, as every pair is judged on what is left above a few hours' mean.
 What the rates leave over teaches the mean gain and the highest burst of each hour of the day.
-E is the humidifier's own share of W.  Everything starts cautious, is bounded, and forgets within weeks.
+E is the humidifier's own share of W.  Everything starts cautious, is bounded, and forgets within weeks, all but how near
+the house came to fog by itself.
 """
 
 from array import array
@@ -48,6 +49,7 @@ LEAST_VALVE = 0.05  # [g/kg/h]; a valve that seems to do nothing still counts a 
 # drying: it takes out what the valve adds, which opens for that very reason.  But the same air and things make the
 # valve's effect small, and a humidifier that could not lift its house by 1/0.35 = 2.9 g/kg would hardly be one.
 MOST_DRY, MOST_STORE = 0.35, 0.5
+MOST_FROM = 0.2  # [g/kg/h]; where no water flows the valve adds nothing, which says nothing of the house
 LIKELY_DRY = 0.12
 LIKELY_WEIGHT = 0.005
 
@@ -65,8 +67,8 @@ BURST_FADE = 0.9975  # a quarter of its own hour
 LEAST_BURST = 0.1
 BIAS_H = 6.0  # what no rate explains, as a mean of so long, is carried ahead where it is moisture
 MOST_COUNT = 112  # quarters of one hour of the day: four weeks
-ALONE_FROM_H = 168  # by then what another humidifier had put into the air has left it
-ALONE_FADES_H = 438000.0  # 2 % a year: the coldest night of a winter may be its last
+ALONE_FROM_H = 168  # what another humidifier had put into the air leaves it by then; in two weeks surely
+ALONE_FADES_H = 438000.0  # 2 % a year: what one night in a winter has shown holds in the next
 MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
@@ -89,7 +91,7 @@ class House:
     dry_per_h: a; store_per_h: k2'; valve_g_kg_h: what an hour of open valve adds; by hour of the day gains [g/kg/h],
     peaks [g/kg], sudden, how much of the peak came within an hour [1/255], and lowest_c [°C]; ratio, own: W and E now
     [g/kg]; store_pct, own_store_pct: what the store balances, and the humidifier's share of it [% RH]; bias [g/kg/h];
-    alone: the highest that the house without the humidifier has come, over what wets its glass; too_dry_g_kg: by how
+    alone: the highest that the house without the humidifier has come, over what wets its glass, or may; too_dry_g_kg: by how
     much its forecasts of a day were too dry; hours: learned so far.
     """
 
@@ -505,8 +507,9 @@ class House:
                 store += weight * STORE[n % len(STORE)]
                 effect += weight * self.effect[n]
         self.valve_g_kg_h = effect / total
-        self.dry_per_h = min(exp(dry / total), MOST_DRY * self.valve_g_kg_h)
-        self.store_per_h = min(store / total, MOST_STORE * self.valve_g_kg_h)
+        most = max(self.valve_g_kg_h, MOST_FROM)
+        self.dry_per_h = min(exp(dry / total), MOST_DRY * most)
+        self.store_per_h = min(store / total, MOST_STORE * most)
 
     def _check(self, now_s: int, sat: float) -> None:
         """Once a day: was the humidity of today, foretold yesterday from the rates alone, too dry?"""
@@ -515,10 +518,10 @@ class House:
             self._check_from(now_s)
             return
         k2 = STORE_G_KG_PCT * self.store_per_h
-        source = self.dry_cautious_per_h() * self.mean_out + k2 * self.check_store_pct
+        source = self.dry_believed_per_h() * self.mean_out + k2 * self.check_store_pct
         source += self.day_gain + sum(self.gains) / 24.0 + self.valve_g_kg_h * self.mean_pad
         before = self.check_ratio
-        keep = 1.0 + h * (self.dry_cautious_per_h() + 100.0 * k2 / sat)
+        keep = 1.0 + h * (self.dry_believed_per_h() + 100.0 * k2 / sat)
         self.check_ratio = (before + h * source) / keep
         q = k2 * (100.0 * self.check_ratio / sat - self.check_store_pct)
         self.check_store_pct += h * q * AIR_FACTOR / CAPACITY
@@ -534,12 +537,12 @@ class House:
         self.check_until_s = now_s + CHECK_S
 
     def dry_cautious_per_h(self) -> float:
-        """The drying rate [1/h] that may be counted on.
+        """The drying rate [1/h] that may be counted on: for two weeks that of a house that dries slowly, at most."""
+        believed = self.dry_believed_per_h()
+        return min(believed, UNKNOWN_DRY_PER_H) if self.hours < BURST_HOURS else believed
 
-        For two weeks that of a house that dries slowly, at most; while the own forecasts are too dry the start's.
-        """
-        if self.hours < BURST_HOURS:
-            return min(self.dry_per_h, UNKNOWN_DRY_PER_H)
+    def dry_believed_per_h(self) -> float:
+        """The drying rate [1/h]: the start's, at most, while the own forecasts are too dry."""
         if self.distrusted and self.dry_per_h > START_DRY_PER_H:
             return START_DRY_PER_H
         return self.dry_per_h

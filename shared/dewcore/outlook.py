@@ -42,8 +42,8 @@ MODEL_MARGIN_K = 1.0  # at the glass, for what the model itself does not know
 # Of the way from tolerances and model that err independently to both erring fully the same way: in one of nine drawn
 # houses with every sensor at its worst the root of the squares was 0.2 % RH too little.
 AT_ONCE = 0.25
-# Own shares, over what wets the glass.  One beside which nothing has to be kept back: within 2 % of wetting it a house
-# that fogs by itself does so anyway.
+# Own shares, over what wets the glass.  One beside which nothing has to be kept back: a house that by itself comes so
+# near to wetting it does wet it on some morning.
 NEGLIGIBLE = 0.015
 # One beside which no room for chances is kept: a house that by itself stays under RESERVED - LITTLE, whatever chances
 # come, is not wetted by it.  It is less until the house is known, and for one that has been nearer by itself.

@@ -36,6 +36,10 @@ class TestHumidifier(unittest.TestCase):
         rig.water = 0.0
         rig.live(1.0)
         self.assertTrue(rig.noticed(w.NO_RISE))
+        doubts = rig.controller.outlook.doubts
+        before = (doubts.usual, doubts.excess)
+        rig.live(0.25)  # what the house has by itself cannot be told from what the valve should add
+        self.assertEqual((doubts.usual, doubts.excess), before)
         rig.water = 1.0
         rig.live(2.25)
         self.assertFalse(rig.noticed(w.NO_RISE))

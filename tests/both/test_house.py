@@ -663,9 +663,9 @@ class TestTrials(unittest.TestCase):
         self.assertTrue(self.weighed(504, 0.45).store_per_h > 0.0)
 
     def test_a_valve_that_adds_little_bounds_the_rates(self):
-        """Of trial 25 (0.45, 0.08) and 27 (0.45, 0.7): 0.35 and 0.5 for each g/kg/h that the valve adds."""
+        """Of trial 25 (0.45, 0.08) and 27 (0.45, 0.7): 0.35 and 0.5 for each g/kg/h that the valve adds, or 0.2."""
         for effect, n, dry, store in (
-            (0.2, 27, 0.07, 0.1), (1.0, 27, 0.35, 0.5), (1.5, 27, 0.45, 0.7), (0.5, 25, 0.175, 0.08)
+            (0.2, 27, 0.07, 0.1), (0.05, 27, 0.07, 0.1), (0.3, 27, 0.105, 0.15), (1.0, 27, 0.35, 0.5), (1.5, 27, 0.45, 0.7), (0.5, 25, 0.175, 0.08)
         ):  # fmt: skip
             house = hs.House()
             house.hours = 504
@@ -781,6 +781,14 @@ class TestCheck(unittest.TestCase):
             for distrusted in (False, hours < 336):
                 house.distrusted = distrusted
                 self.assertAlmostEqual(house.dry_cautious_per_h(), counted, delta=NEAR)
+                self.assertAlmostEqual(house.dry_believed_per_h(), 0.1 if distrusted and dry > 0.1 else dry, delta=NEAR)
+
+    def test_what_is_foretold_for_the_check_counts_on_what_is_believed(self):
+        """Else two weeks of forecasts that are far too humid would hide one that is too dry."""
+        house = self.house(6.0)
+        house.hours = 100
+        house._check(89999, 15.0)
+        self.assertAlmostEqual(house.check_ratio, 6.1545903, delta=NEAR)
 
     def test_while_it_doubts_itself_it_counts_on_no_more_than_the_start(self):
         house = hs.House()

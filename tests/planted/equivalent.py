@@ -567,7 +567,7 @@ EQUIVALENT = (
     ),
     (
         "house",
-        "dry_cautious_per_h",
+        "dry_believed_per_h",
         "if self.distrusted",
         "Gt > GtE",
         "Where both are equal, either is it.",

@@ -1490,16 +1490,30 @@ MISTAKES = (
     (
         "house-rates-whatever-the-valve-adds",
         HOUSE,
-        "self.dry_per_h = min(exp(dry / total), MOST_DRY * self.valve_g_kg_h)",
+        "self.dry_per_h = min(exp(dry / total), MOST_DRY * most)",
         "self.dry_per_h = exp(dry / total)",
         "Wind in a heavy house is taken for fast drying, and a front finds it too humid.",
     ),
     (
         "house-store-whatever-the-valve-adds",
         HOUSE,
-        "self.store_per_h = min(store / total, MOST_STORE * self.valve_g_kg_h)",
+        "self.store_per_h = min(store / total, MOST_STORE * most)",
         "self.store_per_h = store / total",
         "Wind in a heavy house is taken for walls that take up moisture.",
+    ),
+    (
+        "doubts-excess-of-a-dry-valve",
+        DOUBTS,
+        "if house.hours < KNOWN_H or self.notices & dry_valve:",
+        "if house.hours < KNOWN_H:",
+        "Weeks without water make the humidity sensor look as if it read low.",
+    ),
+    (
+        "house-check-as-careful-as-the-look-ahead",
+        HOUSE,
+        "self.check_ratio = (before + h * source) / keep",
+        "self.check_ratio = (before + h * source) / keep + (0.1 if self.hours < BURST_HOURS else 0.0)",
+        "Two weeks of forecasts that are too humid hide one that is too dry.",
     ),
     (
         "house-burst-first-as-later",
