@@ -7,8 +7,8 @@ rates are tried side by side (`trials`): each follows the measured humidity with
 valve weigh is fitted, and the pairs that leave the least unexplained count most.  Slow errors (outdoor humidity is
 guessed from temperature) do not matter, as every pair is judged on what is left above a few hours' mean.
 What the rates leave over teaches the mean gain and the highest burst of each hour of the day.
-E is the humidifier's own share of W.  Everything starts cautious, is bounded, and forgets within weeks, all but how near
-the house came to fog by itself.
+E is the humidifier's own share of W.  Everything starts cautious, is bounded, and forgets within weeks, all but how
+near the house came to fog by itself.
 """
 
 from array import array
@@ -91,8 +91,8 @@ class House:
     dry_per_h: a; store_per_h: k2'; valve_g_kg_h: what an hour of open valve adds; by hour of the day gains [g/kg/h],
     peaks [g/kg], sudden, how much of the peak came within an hour [1/255], and lowest_c [°C]; ratio, own: W and E now
     [g/kg]; store_pct, own_store_pct: what the store balances, and the humidifier's share of it [% RH]; bias [g/kg/h];
-    alone: the highest that the house without the humidifier has come, over what wets its glass, or may; too_dry_g_kg: by how
-    much its forecasts of a day were too dry; hours: learned so far.
+    alone: the highest that the house without the humidifier has come, over what wets its glass, or may;
+    too_dry_g_kg: by how much its forecasts of a day were too dry; hours: learned so far.
     """
 
     __slots__ = (

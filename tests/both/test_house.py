@@ -665,7 +665,8 @@ class TestTrials(unittest.TestCase):
     def test_a_valve_that_adds_little_bounds_the_rates(self):
         """Of trial 25 (0.45, 0.08) and 27 (0.45, 0.7): 0.35 and 0.5 for each g/kg/h that the valve adds, or 0.2."""
         for effect, n, dry, store in (
-            (0.2, 27, 0.07, 0.1), (0.05, 27, 0.07, 0.1), (0.3, 27, 0.105, 0.15), (1.0, 27, 0.35, 0.5), (1.5, 27, 0.45, 0.7), (0.5, 25, 0.175, 0.08)
+            (0.2, 27, 0.07, 0.1), (0.05, 27, 0.07, 0.1), (0.3, 27, 0.105, 0.15), (1.0, 27, 0.35, 0.5),
+            (1.5, 27, 0.45, 0.7), (0.5, 25, 0.175, 0.08),
         ):  # fmt: skip
             house = hs.House()
             house.hours = 504
