@@ -1483,8 +1483,8 @@ MISTAKES = (
     (
         "house-first-days-believed",
         HOUSE,
-        "        if self.hours < BURST_HOURS:\n            return",
-        "        if self.hours < 0:\n            return",
+        "return min(believed, UNKNOWN_DRY_PER_H) if self.hours < BURST_HOURS else believed",
+        "return believed",
         "A tight house is taken for one that dries ten times as fast in the first days, and is humidified so.",
     ),
     (
