@@ -51,7 +51,7 @@ LITTLE = 0.07
 RESERVED = 0.95  # a colder night than any yet comes
 # The most that may be left at the end of the two days in a house that wets its glass by itself, as far as the readings
 # can tell: of what its store gives back for days a cold spell would find too much.
-LEFT = 0.05
+LEFT = 0.02
 SPREADS = 2.0  # of the forecast: so much colder air than it says comes a few times in a winter
 BURST_H = 3  # a burst is at its highest within so many hours
 OUTDOOR_RH = 0.85  # of the outdoor air ahead, over water: it is cold then, and cold air is humid
