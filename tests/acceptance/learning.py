@@ -5,7 +5,8 @@ KIND:SEED.  Every six hours the simulated house is stepped a day on with the val
 rates do the same from what it knows then, on the weather that follows.  Told: share of days foretold more than 0.3
 g/kg too dry with the room for bursts added, which should be 2 % at most, and the median of what is foretold too humid
 without and with that room; and what is too dry where the outdoor humidity is not the weather's own but guessed from its
-temperatures, as a board has to.  --start: what the rates held likely before anything is seen are multiplied by.  Exit
+temperatures, as a board has to.  --start: what the rates held likely before anything is seen are multiplied by, also
+those that the fits are drawn to (not where dewcore is compiled: its constants are fixed then).  Exit
 status 1 where the too dry are over 2 % of all days (6 % on guessed humidity), or the median without the room is over
 0.5 g/kg too humid.
 """
@@ -29,6 +30,7 @@ from dewsim.sensors import Sensors  # noqa: E402
 FROM_DAY = 14
 EVERY_MIN = 360
 DAY_MIN = 1440
+LIKELY = {name: getattr(learned, name) for name in ("LIKELY_DRY", "START_VALVE")}
 TOO_DRY_G_KG = 0.3
 MOST_TOO_DRY = 0.02
 MOST_TOO_DRY_GUESSED = 0.06
@@ -85,7 +87,7 @@ def judge(winter: str, seed: int, index: int, factor: float) -> list | None:
         return None
     course, house = case.course, plant.Moisture(case.course, family.START_RH_PCT)
     controller = Controller(case.settings)
-    started(controller.outlook.house, factor)
+    controller.outlook.house = started(factor)
     clock = (case.sky.start_utc_s, case.sky.utc_offset_s)
     sensors = Sensors(case.house, course, case.seed)
     bench = policies._Wiring(course, sensors, controller, clock, 60)
@@ -105,11 +107,14 @@ def judge(winter: str, seed: int, index: int, factor: float) -> list | None:
     return found
 
 
-def started(known, factor: float) -> None:
-    """A learner that begins with rates wrong by a factor."""
+def started(factor: float) -> learned.House:
+    """A learner that begins with rates wrong by a factor, and finds such rates likely."""
+    for name, value in LIKELY.items():
+        setattr(learned, name, value * factor)
+    known = learned.House()
     known.dry_per_h *= factor
     known.store_per_h *= factor
-    known.valve_g_kg_h *= factor
+    return known
 
 
 def main() -> int:
