@@ -72,6 +72,9 @@ ALONE_FADES_H = 438000.0  # 2 % a year: what one night in a winter has shown hol
 MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
+# After such a jump nothing tells for three hours how near the house is to fog: one hour of a wet sensor would else make
+# it, for years, a house that fogs by itself, and halve what it gains.
+JUMP_QUARTERS = 12
 
 # The check on itself: a day ahead with the rates believed a day ago.
 CHECK_S = 86400
@@ -143,6 +146,7 @@ class House:
         "unexplained",
         "mean_gain",
         "told",
+        "calm",
     )
 
     def __init__(self, old: "House | None" = None) -> None:
@@ -195,6 +199,7 @@ class House:
         self.unexplained: float = 0.0
         self.mean_gain: float = 0.0
         self.told: bool = False
+        self.calm: int = JUMP_QUARTERS  # quarters since the last jump of what is read; no more than count
         for n in range(TRIALS):
             self._start_sums(n)
 
@@ -289,7 +294,7 @@ class House:
         All [% RH]: the air's; what may wet the glass, with part of the tolerances off; what wets it if the coldest room
         is no moister.  At first nobody knows what the air has of a humidifier before this one.
         """
-        if self.hours >= ALONE_FROM_H and self.own < self.ratio:
+        if self.hours >= ALONE_FROM_H and self.calm >= JUMP_QUARTERS and self.own < self.ratio:
             left_pct = glass_pct - rh_pct * (1.0 - self.own / self.ratio)
             self.alone = max(self.alone, min(1.0 - left_pct / surface_pct, MOST_ALONE))
 
@@ -349,6 +354,8 @@ class House:
         left = ratio - self.quarter_ratio
         while self.next < TRIALS:  # scans were rare
             self.work()
+        if not FASTEST_FALL * hours <= left <= FASTEST_RISE * hours:  # also where it was doubted until it was believed
+            self.calm = -1
         if not self.spoiled:
             self.mean_out = self.sum_out / hours
             self.mean_pad = self.sum_pad / hours
@@ -373,6 +380,7 @@ class House:
             self.next = 0
         self.sum_out = self.sum_store = self.sum_pad = self.sum_h = 0.0
         self.told = not self.spoiled
+        self.calm = min(self.calm + 1, JUMP_QUARTERS)
         self.alone -= self.alone * (QUARTER_H / ALONE_FADES_H)
         self.spoiled = False
         self.quarter_s = now_s

@@ -899,6 +899,39 @@ class TestAlone(unittest.TestCase):
                 clock.quarter(good=good)
             self.assertAlmostEqual(clock.house.alone, 0.999452, delta=1e-4)  # exp(-240 / 438000)
 
+    def test_a_jump_of_what_is_read_says_nothing_of_it_for_three_hours(self):
+        """9 g/kg more within a quarter of an hour is a sensor, not a house: 36 g/kg/h, of 8 allowed."""
+        for ratio, quarters, alone in ((15.0, 0, 0.0), (15.0, 11, 0.0), (15.0, 12, 1.1), (6.5, 0, 1.1)):
+            clock = Clock()
+            for _ in range(8):
+                clock.quarter()
+            clock.ratio = ratio
+            clock.quarter()
+            for _ in range(quarters):
+                clock.quarter()
+            house = clock.house
+            house.hours, house.own = 168, 0.0
+            house.against_glass(90.0, 10.0, 10.0)
+            self.assertAlmostEqual(house.alone, alone, delta=NEAR)
+        for _ in range(12):  # back again is a jump, too
+            clock.quarter()
+        clock.ratio = 0.5
+        clock.quarter()
+        self.assertEqual(clock.house.calm, 0)
+
+    def test_a_gap_is_no_jump(self):
+        clock = Clock()
+        for good in (True, True, False, False, True):
+            clock.quarter(good=good)
+            self.assertEqual(clock.house.calm, 12)
+
+    def test_a_jump_that_is_doubted_at_first_is_one(self):
+        for ratio, calm in ((8.1, 0), (7.9, 12), (5.1, 12), (4.9, 0)):  # of 6 g/kg: 8 up and 4 down in an hour
+            clock = Clock()
+            clock.quarter()
+            clock.quarter(ratio, good=False)
+            self.assertEqual((ratio, clock.house.calm), (ratio, calm))
+
     def test_a_house_that_nothing_was_read_of_is_near_to_nothing(self):
         house = hs.House()
         house.hours = 168

@@ -1455,9 +1455,16 @@ MISTAKES = (
     (
         "house-alone-from-the-first-day",
         HOUSE,
-        "if self.hours >= ALONE_FROM_H and self.own < self.ratio:",
-        "if self.own < self.ratio:",
+        "if self.hours >= ALONE_FROM_H and self.calm >= JUMP_QUARTERS and self.own < self.ratio:",
+        "if self.calm >= JUMP_QUARTERS and self.own < self.ratio:",
         "What the dial before this controller made of the house counts as the house's own all winter.",
+    ),
+    (
+        "house-alone-in-a-jump",
+        HOUSE,
+        "self.calm = -1",
+        "pass",
+        "An hour of a wet humidity sensor halves what a house with good windows gains, for years.",
     ),
     (
         "house-alone-as-read",
