@@ -50,6 +50,7 @@ NO_TEST = -100.0  # Terms.test_pct where no window test runs
 # Of the tolerances, where a house is asked how near it comes to fog by itself: in 48 drawn ones that do added fog fell
 # by a sixth against none of them; all of them cost houses that nearly do another 3 % of what they may gain.
 AGAINST = 0.5
+JUST_G_KG = 0.5
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
 
 
@@ -397,7 +398,9 @@ class Controller:
             pct, surface_pct, self.decision.coldest_c, f, inputs.indoor_c, inputs.outdoor_c, self.settings
         )
         # A quarter of an hour that counts, just now; where no target is due in that minute its moment goes unseen.
+        # What has risen at once since then is of the next one.
         sound = house.told and 0 <= self.scanned_s - house.quarter_s < RETARGET_S
+        sound = sound and 1000.0 * inputs.humidity_ratio - house.quarter_ratio < JUST_G_KG
         if sound and not inputs.outdoor_held and not self.season_over:
             house.against_glass(inputs.rh_pct, pct - AGAINST * margin_pct, surface_pct)
         indoor_pa = inputs.indoor_sat_pa

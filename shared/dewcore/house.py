@@ -72,9 +72,11 @@ ALONE_FADES_H = 438000.0  # 2 % a year: what one night in a winter has shown hol
 MOST_ALONE = 1.1  # wet glass is wet glass
 # Faster than this it is no house but an open window or a moved sensor.
 FASTEST_FALL, FASTEST_RISE = -4.0, 8.0  # [g/kg/h]
-# After such a jump nothing tells for three hours how near the house is to fog: one hour of a wet sensor would else make
-# it, for years, a house that fogs by itself, and halve what it gains.
-JUMP_QUARTERS = 12
+# After a rise so fast what is read for a day shows how near the house is to fog only as far as another such day, at
+# least half a day and at most three weeks before, has shown it, too.  Steam beside a sensor comes again; one hour of a
+# wet sensor would make it, for years, a house that fogs by itself, and halve what it gains.
+JUMP_QUARTERS = 96
+AGAIN_H, FORGOTTEN_H = 12, 504
 
 # The check on itself: a day ahead with the rates believed a day ago.
 CHECK_S = 86400
@@ -147,6 +149,9 @@ class House:
         "mean_gain",
         "told",
         "calm",
+        "jump_h",
+        "jump_near",
+        "jump_before",
     )
 
     def __init__(self, old: "House | None" = None) -> None:
@@ -200,6 +205,9 @@ class House:
         self.mean_gain: float = 0.0
         self.told: bool = False
         self.calm: int = JUMP_QUARTERS  # quarters since the last jump of what is read; no more than count
+        self.jump_h: int = -FORGOTTEN_H
+        self.jump_near: float = 0.0  # how near the days after this jump and after the one before have come to fog
+        self.jump_before: float = 0.0
         for n in range(TRIALS):
             self._start_sums(n)
 
@@ -294,9 +302,22 @@ class House:
         All [% RH]: the air's; what may wet the glass, with part of the tolerances off; what wets it if the coldest room
         is no moister.  At first nobody knows what the air has of a humidifier before this one.
         """
-        if self.hours >= ALONE_FROM_H and self.calm >= JUMP_QUARTERS and self.own < self.ratio:
+        if self.hours >= ALONE_FROM_H and self.own < self.ratio:
             left_pct = glass_pct - rh_pct * (1.0 - self.own / self.ratio)
-            self.alone = max(self.alone, min(1.0 - left_pct / surface_pct, MOST_ALONE))
+            near = min(1.0 - left_pct / surface_pct, MOST_ALONE)
+            if self.calm < JUMP_QUARTERS:
+                self.jump_near = max(self.jump_near, near)
+                near = min(self.jump_near, self.jump_before)
+            self.alone = max(self.alone, near)
+
+    def _jumped(self) -> None:
+        """What is read has risen as no house does."""
+        self.calm = -1
+        apart_h = self.hours - self.jump_h
+        if apart_h >= AGAIN_H:
+            self.jump_before = self.jump_near if apart_h <= FORGOTTEN_H else 0.0
+            self.jump_near = 0.0
+            self.jump_h = self.hours
 
     def _begin(self, now_s: int, rh_pct: float, ratio: float) -> None:
         self.at_s = now_s
@@ -354,8 +375,8 @@ class House:
         left = ratio - self.quarter_ratio
         while self.next < TRIALS:  # scans were rare
             self.work()
-        if not FASTEST_FALL * hours <= left <= FASTEST_RISE * hours:  # also where it was doubted until it was believed
-            self.calm = -1
+        if left > FASTEST_RISE * hours:  # also where it was doubted until it was believed
+            self._jumped()
         if not self.spoiled:
             self.mean_out = self.sum_out / hours
             self.mean_pad = self.sum_pad / hours

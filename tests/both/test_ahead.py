@@ -293,6 +293,15 @@ class TestNow(unittest.TestCase):
             self.assertEqual(self.retargeted(after_s=after_s) > 0.0, is_noted)
         self.assertEqual(self.retargeted(told=False), 0.0)
 
+    def test_not_where_the_air_has_risen_since(self):
+        """A breath on the sensor within a minute of a quarter's end: 0.5 g/kg more than there was."""
+        for less_g_kg, is_noted in ((0.0, True), (0.45, True), (0.55, False)):
+            rig, home = self.alone()
+            ratio = 1000.0 * rig.controller.judge.inputs.humidity_ratio
+            home.quarter_ratio = ratio - less_g_kg
+            rig.controller._retarget(rig.readings, rig.now_s)
+            self.assertEqual((less_g_kg, home.alone > 0.0), (less_g_kg, is_noted))
+
     def test_not_on_weather_that_is_not_believed_or_warm(self):
         for what in ("held", "over", "unknown", "unread"):
             rig, home = self.alone()

@@ -899,38 +899,50 @@ class TestAlone(unittest.TestCase):
                 clock.quarter(good=good)
             self.assertAlmostEqual(clock.house.alone, 0.999452, delta=1e-4)  # exp(-240 / 438000)
 
-    def test_a_jump_of_what_is_read_says_nothing_of_it_for_three_hours(self):
-        """9 g/kg more within a quarter of an hour is a sensor, not a house: 36 g/kg/h, of 8 allowed."""
-        for ratio, quarters, alone in ((15.0, 0, 0.0), (15.0, 11, 0.0), (15.0, 12, 1.1), (6.5, 0, 1.1)):
-            clock = Clock()
-            for _ in range(8):
-                clock.quarter()
-            clock.ratio = ratio
+    def jumped(self, clock, ratio=15.0, near=1.1, quarters=1):
+        """`alone` after a jump to ratio [g/kg], so many quarters on, where the air then comes so near."""
+        clock.ratio = ratio
+        for _ in range(1 + quarters):
             clock.quarter()
-            for _ in range(quarters):
-                clock.quarter()
-            house = clock.house
-            house.hours, house.own = 168, 0.0
-            house.against_glass(90.0, 10.0, 10.0)
-            self.assertAlmostEqual(house.alone, alone, delta=NEAR)
-        for _ in range(12):  # back again is a jump, too
-            clock.quarter()
-        clock.ratio = 0.5
+        house = clock.house
+        house.hours, house.own = max(house.hours, 168), 0.0
+        house.against_glass(100.0 * near, 100.0, 100.0)
+        clock.ratio = 6.0
         clock.quarter()
-        self.assertEqual(clock.house.calm, 0)
+        return house.alone
 
-    def test_a_gap_is_no_jump(self):
-        clock = Clock()
-        for good in (True, True, False, False, True):
-            clock.quarter(good=good)
-            self.assertEqual(clock.house.calm, 12)
+    def test_a_jump_of_what_is_read_says_nothing_of_it_for_a_day(self):
+        """9 g/kg more within a quarter of an hour is a sensor, not a house: 36 g/kg/h, of 8 allowed."""
+        for ratio, quarters, alone in ((15.0, 1, 0.0), (15.0, 95, 0.0), (15.0, 96, 0.9), (7.9, 1, 0.9), (4.0, 1, 0.9)):
+            clock = Clock()
+            clock.quarter()
+            self.assertAlmostEqual(self.jumped(clock, ratio, 0.9, quarters), alone, delta=NEAR)
 
-    def test_a_jump_that_is_doubted_at_first_is_one(self):
-        for ratio, calm in ((8.1, 0), (7.9, 12), (5.1, 12), (4.9, 0)):  # of 6 g/kg: 8 up and 4 down in an hour
+    def test_one_that_is_doubted_at_first_is_one_too(self):
+        for ratio, calm in ((8.1, 0), (7.9, 96), (0.5, 96)):  # of 6 g/kg: 8 more in an hour
             clock = Clock()
             clock.quarter()
             clock.quarter(ratio, good=False)
             self.assertEqual((ratio, clock.house.calm), (ratio, calm))
+
+    def test_what_comes_again_another_day_counts_as_far_as_both_have_shown_it(self):
+        for first, second, alone in ((1.1, 0.9, 0.9), (0.9, 1.1, 0.9), (1.0, 1.0, 1.0)):
+            for apart_h, again in ((12, alone), (504, alone), (505, 0.0), (11, 0.0)):
+                clock = Clock()
+                clock.quarter()
+                self.assertEqual(self.jumped(clock, near=first), 0.0)
+                house = clock.house
+                house.jump_h = 1000
+                house.hours = 1000 + apart_h
+                self.assertAlmostEqual(self.jumped(clock, near=second), again, delta=NEAR)
+
+    def test_two_jumps_of_one_occasion_are_one_and_the_third_day_counts_with_the_second(self):
+        clock = Clock()
+        clock.quarter()
+        house = clock.house
+        for hours, near, alone in ((200, 0.8, 0.0), (205, 1.1, 0.0), (230, 0.9, 0.9), (260, 1.0, 0.9), (290, 1.1, 1.0)):
+            house.hours = hours
+            self.assertAlmostEqual(self.jumped(clock, near=near), alone, delta=NEAR)
 
     def test_a_house_that_nothing_was_read_of_is_near_to_nothing(self):
         house = hs.House()
