@@ -5,8 +5,8 @@ KIND:SEED.  Every six hours the simulated house is stepped a day on with the val
 rates do the same from what it knows then, on the weather that follows.  Told: share of days foretold more than 0.3
 g/kg too dry with the room for bursts added, which should be 2 % at most, and the median of what is foretold too humid
 without and with that room; and what is too dry where the outdoor humidity is not the weather's own but guessed from its
-temperatures, as a board has to.  --start: what the rates held likely before anything is seen are multiplied by, also
-those that the fits are drawn to (not where dewcore is compiled: its constants are fixed then).  Exit
+temperatures, as a board has to.  --start: what the rates are multiplied by that are believed, and held likely by the
+fits, before anything is seen (where dewcore is compiled, believed only: its constants are fixed).  Exit
 status 1 where the too dry are over 2 % of all days (6 % on guessed humidity), or the median without the room is over
 0.5 g/kg too humid.
 """
@@ -114,6 +114,11 @@ def started(factor: float) -> learned.House:
     known = learned.House()
     known.dry_per_h *= factor
     known.store_per_h *= factor
+    known.valve_g_kg_h = factor
+    for n in range(learned.TRIALS):  # the valve's effect that a fit begins with, as if it had been seen
+        i = learned.WIDTH * n + learned.SUMS
+        known.trials[i + 6] = 0.001 * factor
+        known.trials[i + 9] = 0.001 * (1.0 + factor * factor + 0.36)
     return known
 
 

@@ -1560,8 +1560,8 @@ MISTAKES = (
     (
         "house-alone-of-today",
         HOUSE,
-        "self.alone = max(self.alone, min(",
-        "self.alone = max(0.0, min(",
+        "self.alone = max(self.alone, near)",
+        "self.alone = max(0.0, near)",
         "A house is forgotten to be one that fogs by itself an hour after it did.",
     ),
     (
