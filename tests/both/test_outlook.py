@@ -226,9 +226,9 @@ class TestStep(unittest.TestCase):
 
 
 class TestKeptBack(unittest.TestCase):
-    def test_what_lasts_is_nearly_the_root_of_its_squares(self):
-        """1 K of 2.78927 %, tolerances 2 %: sqrt(4 + 7.78003) = 3.43221, and a quarter of the way to 4.78927."""
-        self.assertAlmostEqual(ol.lasting_pct(2.0, 2.78927), 3.77147, delta=2e-5)
+    def test_what_lasts_is_between_the_root_of_its_squares_and_its_sum(self):
+        """1 K of 2.78927 %, tolerances 2 %: sqrt(4 + 7.78003) = 3.43221, and half way to 4.78927."""
+        self.assertAlmostEqual(ol.lasting_pct(2.0, 2.78927), 4.11074, delta=2e-5)
         self.assertAlmostEqual(ol.lasting_pct(0.0, 2.78927), 2.78927, delta=2e-5)
 
     def test_chances_come_off_beside_it_and_are_the_root_of_their_squares(self):
@@ -323,7 +323,7 @@ class TestKeptBack(unittest.TestCase):
         args = (1, 20.0, -10.0, SAT_PA, 5.0)
         exact.expected_c = wide.expected_c = -10.0
         model = 37.3102 * 0.0697318
-        kept = 0.75 * sqrt(4.0 + model * model) + 0.25 * (2.0 + model)
+        kept = 0.5 * sqrt(4.0 + model * model) + 0.5 * (2.0 + model)
         self.assertAlmostEqual(exact._allowed_pct(*args) - wide._allowed_pct(*args), kept - model, delta=2e-4)
         all_of_them = begun(ahead({"outdoor_tolerance_k": 0.5, "f_tolerance": 0.03, "indoor_tolerance_k": 0.3}))
         all_of_them.expected_c = -10.0
@@ -333,7 +333,7 @@ class TestKeptBack(unittest.TestCase):
         margin.set(pct, 37.3102, 5.0, 0.5, 20.0, -10.0, all_of_them.settings)
         model = margin.per_k_pct
         total = margin.total_pct
-        wanted = 0.75 * sqrt(total * total + model * model) + 0.25 * (total + model) - model
+        wanted = 0.5 * sqrt(total * total + model * model) + 0.5 * (total + model) - model
         self.assertAlmostEqual(exact._allowed_pct(*args) - all_of_them._allowed_pct(*args), wanted, delta=2e-4)
 
     def test_the_coldest_room_its_moisture_and_its_own_sensor(self):
