@@ -50,7 +50,7 @@ NO_TEST = -100.0  # Terms.test_pct where no window test runs
 # Of the tolerances, where a house is asked how near it comes to fog by itself: in 48 drawn ones that do added fog fell
 # by a sixth against none of them; all of them cost houses that nearly do another 3 % of what they may gain.
 AGAINST = 0.5
-JUST_G_KG = 0.5
+JUST_G_KG = 0.5  # more than that within a minute is of no quarter that has ended: a breath on the sensor
 FOGS_ITSELF_S = 3600  # wetter than the glass allows with the contact open this long: not the humidifier's doing
 
 
